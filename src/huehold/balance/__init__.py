@@ -1,0 +1,1 @@
+"""The titrant's mass over time: typed, from a file, from a balance."""

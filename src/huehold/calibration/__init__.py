@@ -1,0 +1,1 @@
+"""What the other steps need known beforehand: indicator, camera, dropper, balance."""

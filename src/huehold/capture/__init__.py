@@ -1,0 +1,1 @@
+"""Where frames come from: recordings, cameras, streams, a phone's browser."""

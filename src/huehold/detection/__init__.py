@@ -1,0 +1,1 @@
+"""Observations to events and the verdict, online."""

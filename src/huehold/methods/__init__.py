@@ -1,0 +1,1 @@
+"""Titrations as data: one TOML file each, validated on loading."""

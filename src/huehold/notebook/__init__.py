@@ -1,0 +1,1 @@
+"""Runs kept on disk, crash-safe."""

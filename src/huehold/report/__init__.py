@@ -1,0 +1,1 @@
+"""What people read: terminal card, plots, HTML, CSV, JSON."""

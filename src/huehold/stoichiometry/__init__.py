@@ -1,0 +1,1 @@
+"""Masses to a result: formulae, reactions, units, uncertainty, replicates."""

@@ -1,0 +1,1 @@
+"""One frame to one observation: vessel, white, colour, turbidity, trust."""
