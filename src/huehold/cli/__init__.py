@@ -1,1 +1,94 @@
-"""The command line, thin."""
+"""The command line, thin: each command lives in a module of its own, loaded when called."""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from collections.abc import Sequence
+
+import click
+
+from huehold import __version__
+from huehold.errors import HueholdError
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "demo": ("huehold.cli.demo:demo", "Review the shipped recording and show what comes out."),
+    "review": ("huehold.cli.review:review", "Find the endpoint in a recording of a titration."),
+    "compute": ("huehold.cli.compute:compute", "Turn masses into a result, without a camera."),
+    "simulate": ("huehold.cli.simulate:simulate", "Render a made-up titration with its truth."),
+}
+"""Name of a command -> where it lives, and the line `huehold --help` shows."""
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command only when it is asked for, so `--help` stays quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the command names in the order people meet them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return a command, or None if there is no such name."""
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute = COMMANDS[cmd_name][0].split(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing any of them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, line) for name, (_, line) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="huehold")
+def cli() -> None:
+    """Watch the hue of a kitchen titration, call the endpoint that holds, compute the result.
+
+    Start with `huehold demo`. Results go to standard output or to files, progress and
+    messages to standard error.
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and leave with an exit code of the list.
+
+    Parameters
+    ----------
+    arguments : sequence of str, optional
+        In place of the process's own.
+    """
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return the exit code.
+
+    0 the work was done, 2 wrong usage, 3 an input cannot be read, 4 the camera was lost,
+    130 interrupted after saving.
+    """
+    for stream in (sys.stdout, sys.stderr):
+        # A console of another encoding must not break on a degree sign.
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+    try:
+        outcome = cli.main(args=arguments, standalone_mode=False)
+    except HueholdError as error:
+        return _complain(str(error), error.exit_code)
+    except click.UsageError as error:
+        error.show()
+        return 2
+    except click.ClickException as error:
+        return _complain(error.format_message(), error.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        return _complain("Interrupted.", 130)
+    except BrokenPipeError:
+        return 0
+    return outcome if isinstance(outcome, int) else 0
+
+
+def _complain(message: str, exit_code: int) -> int:
+    click.echo(f"huehold: {message}", err=True)
+    return exit_code

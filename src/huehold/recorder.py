@@ -1,0 +1,126 @@
+"""What is kept of a run while it goes by: the trace, and thumbnails at a bounded number."""
+
+from __future__ import annotations
+
+from array import array
+from collections.abc import Iterable
+from typing import TypeVar
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from huehold.core import Frame, Observation, Trace
+from huehold.run import Picture
+
+__all__ = ["Gallery", "TraceRecorder"]
+
+_NUMBERS = (
+    "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
+)  # fmt: skip
+_STRIP_EVERY_S = 0.4
+T = TypeVar("T")
+
+
+class TraceRecorder:
+    """Gathers observations into columns, about 150 bytes each."""
+
+    def __init__(self) -> None:
+        self._numbers = {name: array("d") for name in _NUMBERS}
+        self._vessel: list[object] = []
+        self._reasons: list[tuple[str, ...]] = []
+        self._strip: list[NDArray[np.uint8] | None] = []
+        self._last_strip_s = -np.inf
+
+    def __len__(self) -> int:
+        return len(self._reasons)
+
+    def add(self, observation: Observation) -> None:
+        """Append one observation.
+
+        Parameters
+        ----------
+        observation : Observation
+            Later in time than the one before it.
+        """
+        for name, column in self._numbers.items():
+            column.append(getattr(observation, name))
+        self._vessel.append(_shared(self._vessel, observation.vessel))
+        self._reasons.append(_shared(self._reasons, observation.reasons))
+        self._strip.append(self._wanted_strip(observation))
+
+    def _wanted_strip(self, observation: Observation) -> NDArray[np.uint8] | None:
+        if observation.strip is None or observation.time_s < self._last_strip_s + _STRIP_EVERY_S:
+            return None
+        self._last_strip_s = observation.time_s
+        return observation.strip
+
+    def trace(self) -> Trace:
+        """Return the columns gathered so far."""
+        return Trace(
+            **{name: np.array(column) for name, column in self._numbers.items()},
+            vessel=tuple(self._vessel),  # type: ignore[arg-type]
+            reasons=tuple(self._reasons),
+            strip=tuple(self._strip),
+        )
+
+
+def _shared(column: list[T], value: T) -> T:
+    """Return the column's last value in place of an equal one, so that it is stored once."""
+    return column[-1] if column and column[-1] == value else value
+
+
+class Gallery:
+    """Thumbnails spread evenly over a run of unknown length.
+
+    Parameters
+    ----------
+    most : int
+        How many are kept at most; when there are more, every other one goes.
+    width_px : int
+        Width of a thumbnail.
+    """
+
+    def __init__(self, most: int = 400, width_px: int = 240) -> None:
+        self._most = most
+        self._width_px = width_px
+        self._every_s = 0.5
+        self._next_s = -np.inf
+        self._pictures: list[Picture] = []
+
+    def add(self, frame: Frame) -> None:
+        """Keep a thumbnail of the frame if the time has come for one."""
+        if frame.time_s < self._next_s:
+            return
+        self._next_s = frame.time_s + self._every_s
+        self._pictures.append(Picture(frame.time_s, thumbnail(frame.image, self._width_px)))
+        if len(self._pictures) > self._most:
+            self._pictures = self._pictures[::2]
+            self._every_s *= 2
+
+    def pictures(self) -> tuple[Picture, ...]:
+        """Return the thumbnails in time order."""
+        return tuple(self._pictures)
+
+
+def thumbnail(image: NDArray[np.uint8], width_px: int) -> bytes:
+    """Return a picture as JPEG bytes, no wider than `width_px`.
+
+    Parameters
+    ----------
+    image : ndarray of uint8, shape (height, width, 3)
+        sRGB-encoded red, green, blue.
+    width_px : int
+        Greatest width.
+    """
+    height, width = image.shape[:2]
+    scale = min(1.0, width_px / width)
+    size = (max(1, round(width * scale)), max(1, round(height * scale)))
+    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    _, data = cv2.imencode(".jpg", small[..., ::-1], (cv2.IMWRITE_JPEG_QUALITY, 75))
+    return data.tobytes()
+
+
+def unique(sentences: Iterable[str]) -> tuple[str, ...]:
+    """Return the sentences, each once, in the order they first came."""
+    return tuple(dict.fromkeys(sentences))

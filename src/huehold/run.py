@@ -1,0 +1,96 @@
+"""A finished run: everything that is shown, written to files, or kept in the notebook."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from huehold.core import Ellipse, Event, Reading, Rect, SourceInfo, Trace, Verdict
+
+if TYPE_CHECKING:
+    from huehold.methods import Method
+    from huehold.stoichiometry.assay import Assay
+
+__all__ = ["Picture", "Run", "Settings"]
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What the user chose for watching, beside the method.
+
+    Attributes
+    ----------
+    hold_s : float or None
+        How long the end colour must hold; None takes the method's.
+    vessel : Ellipse or None
+        Outline of the liquid if it was given; None lets it be found.
+    white : Rect or None
+        The white patch if it was given; None lets it be found.
+    rate_hz : float
+        Frames analysed per second.
+    """
+
+    hold_s: float | None = None
+    vessel: Ellipse | None = None
+    white: Rect | None = None
+    rate_hz: float = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A thumbnail of the run: JPEG bytes and the time they show."""
+
+    time_s: float
+    jpeg: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One run from the first frame to the result.
+
+    Attributes
+    ----------
+    source : SourceInfo
+        Where the frames came from.
+    method : Method
+        The titration as data.
+    settings : Settings
+        What the user chose.
+    verdict : Verdict
+        What the run came to.
+    events : tuple of Event
+        In time order.
+    trace : Trace
+        The observations.
+    readings : tuple of Reading
+        Titrant masses, in time order; may be empty.
+    assay : Assay or None
+        The result, if the masses for it were given and the verdict allows one.
+    warnings : tuple of str
+        Sentences to read beside the result, each once.
+    frames_seen, frames_used : int
+        Frames in the source, and frames analysed.
+    pictures : tuple of Picture
+        Thumbnails over the run for review.
+    interrupted : bool
+        Whether the user stopped the run before its end.
+    """
+
+    source: SourceInfo
+    method: Method
+    settings: Settings
+    verdict: Verdict
+    events: tuple[Event, ...]
+    trace: Trace
+    readings: tuple[Reading, ...] = ()
+    assay: Assay | None = None
+    warnings: tuple[str, ...] = ()
+    frames_seen: int = 0
+    frames_used: int = 0
+    pictures: tuple[Picture, ...] = ()
+    interrupted: bool = False
+
+    @property
+    def hold_s(self) -> float:
+        """How long the end colour had to hold in this run, in seconds."""
+        return self.settings.hold_s or self.method.endpoint.hold_s

@@ -1,0 +1,201 @@
+"""One run, wired: the only place where the steps meet.
+
+Watching live and reviewing a recording go through the same `Session`: frames in, steps
+out, a bounded amount of work for each frame.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from os import PathLike
+
+from huehold.balance import give_masses
+from huehold.capture import open_recording
+from huehold.core import Event, Frame, Observation, Reading, SourceInfo, Verdict
+from huehold.detection import Detector, DetectorSettings
+from huehold.errors import InputError
+from huehold.masses import MassInputs, assay_of
+from huehold.methods import Method, load_method
+from huehold.recorder import Gallery, TraceRecorder, unique
+from huehold.run import Run, Settings
+from huehold.vision import Observer
+
+__all__ = ["Session", "Step", "detector_settings", "review"]
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What one frame brought."""
+
+    frame: Frame
+    observation: Observation
+    events: tuple[Event, ...]
+
+
+def detector_settings(method: Method, settings: Settings) -> DetectorSettings:
+    """Say to the detector what the method asks for.
+
+    Parameters
+    ----------
+    method : Method
+        The titration as data.
+    settings : Settings
+        The user's choices, which go before the method's.
+    """
+    endpoint, indicator = method.endpoint, method.indicator
+    return DetectorSettings(
+        hold_s=settings.hold_s or endpoint.hold_s,
+        max_blind_s=endpoint.max_blind_s,
+        start_hue_deg=indicator.start.hue_deg,
+        end_hue_deg=indicator.end.hue_deg,
+        clearing=endpoint.clearing,
+    )
+
+
+class Session:
+    """Frames in, observations and events out, a `Run` at the end.
+
+    Parameters
+    ----------
+    method : Method
+        The titration as data.
+    settings : Settings, optional
+        The user's choices.
+    """
+
+    def __init__(self, method: Method, settings: Settings | None = None) -> None:
+        self.method = method
+        self.settings = settings or Settings()
+        self.detector = Detector(detector_settings(method, self.settings))
+        self._observer = Observer(vessel=self.settings.vessel, white=self.settings.white)
+        self._recorder = TraceRecorder()
+        self._gallery = Gallery()
+        self._events: list[Event] = []
+
+    def feed(self, frame: Frame) -> Step:
+        """Take the next frame.
+
+        Parameters
+        ----------
+        frame : Frame
+            Later in time than the one before it.
+
+        Returns
+        -------
+        Step
+            The frame with what was seen in it and what could be told after it.
+        """
+        observation = self._observer.observe(frame)
+        events = self.detector.update(observation)
+        self._recorder.add(observation)
+        self._gallery.add(frame)
+        self._events.extend(events)
+        return Step(frame, observation, events)
+
+    def finish(
+        self,
+        source: SourceInfo,
+        *,
+        masses: MassInputs | None = None,
+        frames_seen: int | None = None,
+        warnings: Iterable[str] = (),
+        interrupted: bool = False,
+    ) -> Run:
+        """Close the run: verdict, masses to the additions, and the assay.
+
+        Parameters
+        ----------
+        source : SourceInfo
+            Where the frames came from.
+        masses : MassInputs, optional
+            What was weighed; without it there is no assay.
+        frames_seen : int, optional
+            Frames in the source; the number analysed if not given.
+        warnings : iterable of str
+            What the source had to say.
+        interrupted : bool
+            Whether the user stopped the run before its end.
+
+        Raises
+        ------
+        InputError
+            If masses lie outside the run or make no sense.
+        """
+        verdict = self.detector.finish()
+        events = tuple(sorted(self.detector.events, key=lambda event: event.time_s))
+        readings: tuple[Reading, ...] = masses.readings if masses else ()
+        events = give_masses(events, readings)
+        assay, mass_warnings = assay_of(self.method, verdict, events, masses)
+        return Run(
+            source=source,
+            method=self.method,
+            settings=self.settings,
+            verdict=verdict,
+            events=events,
+            trace=self._recorder.trace(),
+            readings=readings,
+            assay=assay,
+            warnings=unique((*warnings, *verdict.warnings, *mass_warnings)),
+            frames_seen=len(self._recorder) if frames_seen is None else frames_seen,
+            frames_used=len(self._recorder),
+            pictures=self._gallery.pictures(),
+            interrupted=interrupted,
+        )
+
+
+def review(
+    recording: str | PathLike[str],
+    *,
+    method: str | PathLike[str] | Method = "magnesium-hydroxide-by-vinegar",
+    settings: Settings | None = None,
+    masses: MassInputs | None = None,
+    matrix: str = "auto",
+    on_step: Callable[[Step, float], None] | None = None,
+) -> Run:
+    """Review a recording of a titration.
+
+    Parameters
+    ----------
+    recording : path
+        A video file.
+    method : str, path or Method
+        Name of a shipped method, path of a method file, or a loaded method.
+    settings : Settings, optional
+        Hold, vessel, white and rate, where they differ from what is found or usual.
+    masses : MassInputs, optional
+        What was weighed; without it there is no assay.
+    matrix : {"auto", "bt601", "bt709"}
+        Colour matrix of an untagged recording.
+    on_step : callable, optional
+        Called after each analysed frame with the step and the seconds of the recording
+        gone through. If it raises KeyboardInterrupt, what there is until then is kept.
+
+    Returns
+    -------
+    Run
+        Trace, events, verdict and, with masses, the assay.
+
+    Raises
+    ------
+    InputError
+        If the recording, the method or the masses cannot be read.
+    """
+    chosen = method if isinstance(method, Method) else load_method(method)
+    session = Session(chosen, settings)
+    interrupted = False
+    with open_recording(recording, rate_hz=session.settings.rate_hz, matrix=matrix) as source:
+        try:
+            for frame in source.frames():
+                step = session.feed(frame)
+                if on_step is not None:
+                    on_step(step, source.progress_s)
+        except KeyboardInterrupt:
+            interrupted = True
+        return session.finish(
+            source.info,
+            masses=masses,
+            frames_seen=source.frames_seen,
+            warnings=source.warnings,
+            interrupted=interrupted,
+        )
