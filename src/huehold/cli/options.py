@@ -2,50 +2,49 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
 
 import click
 
 from huehold.core import Ellipse, Rect
 
+Callback = Callable[[click.Context, click.Parameter, str | None], tuple[float, ...] | None]
 
-class Numbers(click.ParamType):
-    """A fixed number of comma-separated numbers, such as ``320,240,110``.
+
+def numbers(shape: str) -> Callback:
+    """Return an option callback that reads comma-separated numbers, such as ``320,240,110``.
 
     Parameters
     ----------
     shape : str
-        What the numbers mean, for help and errors, such as ``"X,Y,R"``.
+        What the numbers mean, for errors, such as ``"X,Y,R"``; from the third on they are
+        sizes and must be above zero.
     """
+    wanted = shape.count(",") + 1
 
-    def __init__(self, shape: str) -> None:
-        self.name = shape
-
-    def convert(self, value: Any, param: Any, ctx: Any) -> tuple[float, ...]:
-        """Return the numbers, or fail with what was expected."""
-        if isinstance(value, tuple):
-            return value
-        parts = str(value).split(",")
-        wanted = self.name.count(",") + 1
+    def read(
+        ctx: click.Context, param: click.Parameter, value: str | None
+    ) -> tuple[float, ...] | None:
+        if value is None:
+            return None
         try:
-            numbers = tuple(float(part) for part in parts)
+            found = tuple(float(part) for part in value.split(","))
         except ValueError:
-            numbers = ()
-        if len(numbers) != wanted:
-            self.fail(f"{value!r} is not {wanted} numbers in pixels like {self.name}.", param, ctx)
-        if any(number <= 0 for number in numbers[2:]):
-            self.fail(f"{value!r}: sizes in {self.name} must be above zero.", param, ctx)
-        return numbers
+            found = ()
+        if len(found) != wanted:
+            raise click.BadParameter(f"{value!r} is not {wanted} numbers in pixels like {shape}.")
+        if any(not 0 < size < 1e5 for size in found[2:]):
+            raise click.BadParameter(f"{value!r}: the sizes in {shape} must be above zero.")
+        return found
+
+    return read
 
 
-def vessel_of(numbers: tuple[float, ...] | None) -> Ellipse | None:
+def vessel_of(given: tuple[float, ...] | None) -> Ellipse | None:
     """Return the circle X,Y,R as an outline."""
-    if numbers is None:
-        return None
-    x_px, y_px, radius_px = numbers
-    return Ellipse(x_px, y_px, radius_px, radius_px)
+    return None if given is None else Ellipse(given[0], given[1], given[2], given[2])
 
 
-def white_of(numbers: tuple[float, ...] | None) -> Rect | None:
+def white_of(given: tuple[float, ...] | None) -> Rect | None:
     """Return X,Y,W,H as a rectangle."""
-    return None if numbers is None else Rect(*numbers)
+    return None if given is None else Rect(*given)

@@ -1,0 +1,150 @@
+"""Rows of the notebook as plain types, and the core types as rows."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from huehold.core import Ellipse, Event, Observation
+
+__all__ = ["MassEntry", "Note", "RunRecord"]
+
+OBSERVATION_COLUMNS = (
+    "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
+    "reasons", "vessel", "strip",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class RunRecord:
+    """What the notebook knows of a run beside its observations.
+
+    Attributes
+    ----------
+    id : int
+        Number of the run in this notebook.
+    started_at, finished_at : str
+        UTC, ISO 8601; `finished_at` is None while the run is open or after a crash.
+    title, program, method : str
+        Name given by the user; version of huehold; the method as its file's text.
+    settings, source, inputs : mapping
+        As they were given to the run.
+    calibrations : tuple of mapping
+        Name, version and content of each calibration used.
+    verdict, result : mapping or None
+        The verdict and the whole result file, once finished.
+    removed_at : str or None
+        When the run was put away; it can be brought back.
+    """
+
+    id: int
+    started_at: str
+    finished_at: str | None
+    title: str
+    program: str
+    method: str
+    settings: Mapping[str, Any]
+    source: Mapping[str, Any]
+    inputs: Mapping[str, Any]
+    calibrations: tuple[Mapping[str, Any], ...]
+    verdict: Mapping[str, Any] | None
+    result: Mapping[str, Any] | None
+    removed_at: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class MassEntry:
+    """A titrant mass as it stands now, or one of its earlier revisions.
+
+    Attributes
+    ----------
+    entry, revision : int
+        Number of the entry in its run, and of this version of it, both from 1.
+    time_s, mass_g : float
+        Seconds from the first frame; cumulative grams of titrant.
+    typed : str
+        The characters as typed.
+    source : str
+        ``"typed"``, ``"balance"``, ``"display"`` or ``"file"``.
+    struck : bool
+        Whether this revision takes the entry back.
+    entered_at : str
+        UTC, ISO 8601.
+    """
+
+    entry: int
+    revision: int
+    time_s: float
+    mass_g: float
+    typed: str
+    source: str
+    struck: bool
+    entered_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """A remark made during a run."""
+
+    time_s: float
+    text: str
+    entered_at: str
+
+
+def observation_row(observation: Observation) -> tuple[object, ...]:
+    """Return an observation as the values of `OBSERVATION_COLUMNS`; NaN becomes NULL."""
+    numbers = (_null(getattr(observation, name)) for name in OBSERVATION_COLUMNS[:9])
+    vessel = json.dumps(asdict(observation.vessel)) if observation.vessel else None
+    strip = observation.strip.tobytes() if observation.strip is not None else None
+    return (*numbers, json.dumps(observation.reasons), vessel, strip)
+
+
+def observation_from(row: tuple[Any, ...]) -> Observation:
+    """Return the observation of a row with the columns `OBSERVATION_COLUMNS`."""
+    numbers = {
+        name: math.nan if value is None else float(value)
+        for name, value in zip(OBSERVATION_COLUMNS[:9], row[:9], strict=True)
+    }
+    reasons, vessel, strip = row[9:]
+    return Observation(
+        **numbers,
+        reasons=tuple(json.loads(reasons)),
+        vessel=Ellipse(**json.loads(vessel)) if vessel else None,
+        strip=np.frombuffer(strip, np.uint8).reshape(-1, 3) if strip else None,
+    )
+
+
+def event_row(event: Event) -> tuple[object, ...]:
+    """Return an event as (time_s, kind, end_s, told_s, detail)."""
+    return (event.time_s, event.kind, event.end_s, event.told_s, json.dumps(dict(event.detail)))
+
+
+def event_from(row: tuple[Any, ...]) -> Event:
+    """Return the event of a row (time_s, kind, end_s, told_s, detail)."""
+    time_s, kind, end_s, told_s, detail = row
+    return Event(time_s, kind, end_s, told_s, MappingProxyType(json.loads(detail)))
+
+
+def mass_from(row: tuple[Any, ...]) -> MassEntry:
+    """Return the entry of a row with the fields of `MassEntry` in order."""
+    entry, revision, time_s, mass_g, typed, source, struck, entered_at = row
+    return MassEntry(entry, revision, time_s, mass_g, typed, source, bool(struck), entered_at)
+
+
+def run_from(row: tuple[Any, ...]) -> RunRecord:
+    """Return the run of a full row of the table."""
+    values = list(row)
+    for index in (6, 7, 8, 10, 11):
+        values[index] = json.loads(values[index]) if values[index] else None
+    values[9] = tuple(json.loads(values[9]))
+    return RunRecord(*values)
+
+
+def _null(number: float) -> float | None:
+    return None if math.isnan(number) else number

@@ -1,0 +1,412 @@
+"""The notebook itself: one SQLite file in which every run is kept."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import sqlite3
+import threading
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from huehold import __version__
+from huehold.core import Event, Observation
+from huehold.errors import InputError
+from huehold.notebook import records
+from huehold.notebook.records import MassEntry, Note, RunRecord
+from huehold.notebook.schema import bring_up_to_date
+from huehold.run import Picture
+
+__all__ = ["Notebook", "default_path"]
+
+_BUSY_S = 3.0
+
+
+def default_path() -> Path:
+    """Return where the notebook lies when none is named.
+
+    The environment variable HUEHOLD_DATA moves it, as it moves all data of the user.
+    """
+    import platformdirs
+
+    folder = os.environ.get("HUEHOLD_DATA") or platformdirs.user_data_dir(
+        "huehold", appauthor=False
+    )
+    return Path(folder) / "notebook.sqlite3"
+
+
+def _now() -> str:
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+class Notebook:
+    """Runs on disk; safe to use from several threads.
+
+    Every method that writes returns only when the data is on the disk, so what a caller
+    was told is saved survives a crash of the program or of the machine.
+
+    Parameters
+    ----------
+    path : path, optional
+        The file; created with its folder if it is not there.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be opened, is no notebook, is of a newer version, or is held by
+        another program.
+    """
+
+    def __init__(self, path: str | os.PathLike[str] | None = None) -> None:
+        self.path = Path(path) if path is not None else default_path()
+        self._lock = threading.RLock()
+        with self._clear_errors():
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            self._connection = sqlite3.connect(
+                self.path, timeout=_BUSY_S, isolation_level=None, check_same_thread=False
+            )
+            try:
+                self._connection.execute("PRAGMA journal_mode = WAL")
+                self._connection.execute("PRAGMA synchronous = FULL")
+                self._connection.execute("PRAGMA foreign_keys = ON")
+                bring_up_to_date(self._connection, self.path)
+            except BaseException:
+                self._connection.close()
+                raise
+
+    def __enter__(self) -> Notebook:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        with self._lock:
+            self._connection.close()
+
+    # -- writing ---------------------------------------------------------------------
+
+    def begin(
+        self,
+        *,
+        method: str,
+        settings: Mapping[str, Any],
+        source: Mapping[str, Any],
+        title: str = "",
+        calibrations: Sequence[Mapping[str, Any]] = (),
+    ) -> int:
+        """Open a new run.
+
+        Parameters
+        ----------
+        method : str
+            The method as the text of its file.
+        settings, source : mapping
+            Plain values that JSON can hold.
+        title : str
+            A name for people.
+        calibrations : sequence of mapping
+            Those in use, each with name, version and content.
+
+        Returns
+        -------
+        int
+            The run's number.
+        """
+        with self._writing() as db:
+            cursor = db.execute(
+                "INSERT INTO run (started_at, title, program, method, settings, source, "
+                "calibrations) VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (_now(), title, __version__, method, json.dumps(dict(settings)),
+                 json.dumps(dict(source)), json.dumps([dict(c) for c in calibrations])),
+            )  # fmt: skip
+            return int(cursor.lastrowid or 0)
+
+    def append(
+        self,
+        run_id: int,
+        observations: Sequence[Observation],
+        events: Sequence[Event] = (),
+        pictures: Sequence[Picture] = (),
+    ) -> None:
+        """Add what was seen since the last call; all of it or nothing."""
+        marks = ", ".join("?" * (len(records.OBSERVATION_COLUMNS) + 1))
+        columns = ", ".join(("run_id", *records.OBSERVATION_COLUMNS))
+        with self._writing() as db:
+            db.executemany(
+                f"INSERT OR REPLACE INTO observation ({columns}) VALUES ({marks})",
+                [(run_id, *records.observation_row(o)) for o in observations],
+            )
+            db.executemany(
+                "INSERT INTO event (run_id, time_s, kind, end_s, told_s, detail) "
+                "VALUES (?, ?, ?, ?, ?, ?)",
+                [(run_id, *records.event_row(event)) for event in events],
+            )
+            db.executemany(
+                "INSERT OR REPLACE INTO picture VALUES (?, ?, ?)",
+                [(run_id, picture.time_s, picture.jpeg) for picture in pictures],
+            )
+
+    def add_mass(
+        self, run_id: int, time_s: float, mass_g: float, typed: str, source: str = "typed"
+    ) -> MassEntry:
+        """Write a titrant mass down and return it as saved."""
+        with self._writing() as db:
+            entry = 1 + self._number(
+                "SELECT coalesce(max(entry), 0) FROM mass WHERE run_id = ?", run_id
+            )
+            return self._insert_mass(db, run_id, (entry, 1, time_s, mass_g, typed, source, False))
+
+    def edit_mass(
+        self, run_id: int, entry: int, mass_g: float, typed: str, *, struck: bool = False
+    ) -> MassEntry:
+        """Add a revision to an entry; the earlier ones stay readable.
+
+        Raises
+        ------
+        InputError
+            If the run has no such entry.
+        """
+        with self._writing() as db:
+            old = self._latest_mass(run_id, entry)
+            row = (entry, old.revision + 1, old.time_s, mass_g, typed, old.source, struck)
+            return self._insert_mass(db, run_id, row)
+
+    def strike_mass(self, run_id: int, entry: int) -> MassEntry:
+        """Take an entry back; an edit brings it back again."""
+        with self._lock:
+            old = self._latest_mass(run_id, entry)
+            return self.edit_mass(run_id, entry, old.mass_g, old.typed, struck=True)
+
+    def _insert_mass(self, db: sqlite3.Connection, run_id: int, row: tuple[Any, ...]) -> MassEntry:
+        entered_at = _now()
+        db.execute(
+            "INSERT INTO mass (run_id, entry, revision, time_s, mass_g, typed, source, struck, "
+            "entered_at) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            (run_id, *row, entered_at),
+        )
+        return records.mass_from((*row, entered_at))
+
+    def add_note(self, run_id: int, time_s: float, text: str) -> None:
+        """Write a remark down."""
+        with self._writing() as db:
+            db.execute(
+                "INSERT INTO note (run_id, time_s, text, entered_at) VALUES (?, ?, ?, ?)",
+                (run_id, time_s, text, _now()),
+            )
+
+    def set_inputs(self, run_id: int, inputs: Mapping[str, Any]) -> None:
+        """Keep what was typed for the assay: sample mass, density, label claim and such."""
+        self._update(run_id, "inputs", json.dumps(dict(inputs)))
+
+    def rename(self, run_id: int, title: str) -> None:
+        """Give the run another title."""
+        self._update(run_id, "title", title)
+
+    def finish(self, run_id: int, verdict: Mapping[str, Any], result: Mapping[str, Any]) -> None:
+        """Close the run with its verdict and its whole result."""
+        with self._writing() as db:
+            db.execute(
+                "UPDATE run SET finished_at = ?, verdict = ?, result = ? WHERE id = ?",
+                (_now(), json.dumps(dict(verdict)), json.dumps(dict(result)), run_id),
+            )
+
+    def remove(self, run_id: int) -> None:
+        """Put a run away; `bring_back` undoes it."""
+        self._update(run_id, "removed_at", _now())
+
+    def bring_back(self, run_id: int) -> None:
+        """Undo `remove`."""
+        self._update(run_id, "removed_at", None)
+
+    def _update(self, run_id: int, column: str, value: object) -> None:
+        self.run(run_id)
+        with self._writing() as db:
+            db.execute(f"UPDATE run SET {column} = ? WHERE id = ?", (value, run_id))
+
+    # -- reading ---------------------------------------------------------------------
+
+    def runs(self, *, removed: bool = False) -> tuple[RunRecord, ...]:
+        """Return the runs, newest first; those put away only if asked for."""
+        where = "removed_at IS NOT NULL" if removed else "removed_at IS NULL"
+        rows = self._rows(f"SELECT * FROM run WHERE {where} ORDER BY id DESC")
+        return tuple(records.run_from(row) for row in rows)
+
+    def run(self, run_id: int) -> RunRecord:
+        """Return one run.
+
+        Raises
+        ------
+        InputError
+            If there is no run of that number.
+        """
+        rows = self._rows("SELECT * FROM run WHERE id = ?", run_id)
+        if not rows:
+            raise InputError(
+                f"There is no run {run_id} in the notebook {self.path}; "
+                "`huehold runs list` shows what there is."
+            )
+        return records.run_from(rows[0])
+
+    def observations(self, run_id: int) -> Iterator[Observation]:
+        """Yield the observations of a run in time order, a few at a time."""
+        columns = ", ".join(records.OBSERVATION_COLUMNS)
+        last_s, more = -1e300, True
+        while more:
+            rows = self._rows(
+                f"SELECT {columns} FROM observation WHERE run_id = ? AND time_s > ? "
+                "ORDER BY time_s LIMIT 2000",
+                run_id,
+                last_s,
+            )
+            more = bool(rows)
+            for row in rows:
+                last_s = row[0]
+                yield records.observation_from(row)
+
+    def events(self, run_id: int) -> tuple[Event, ...]:
+        """Return the events of a run in time order."""
+        rows = self._rows(
+            "SELECT time_s, kind, end_s, told_s, detail FROM event WHERE run_id = ? "
+            "ORDER BY time_s, id",
+            run_id,
+        )
+        return tuple(records.event_from(row) for row in rows)
+
+    def masses(self, run_id: int, *, history: bool = False) -> tuple[MassEntry, ...]:
+        """Return the entries as they stand, or with every revision, in the order entered."""
+        rows = self._rows(
+            "SELECT entry, revision, time_s, mass_g, typed, source, struck, entered_at "
+            "FROM mass WHERE run_id = ? ORDER BY entry, revision",
+            run_id,
+        )
+        entries = [records.mass_from(row) for row in rows]
+        if history:
+            return tuple(entries)
+        latest = {entry.entry: entry for entry in entries}
+        return tuple(entry for entry in latest.values() if not entry.struck)
+
+    def notes(self, run_id: int) -> tuple[Note, ...]:
+        """Return the remarks of a run in the order written."""
+        rows = self._rows(
+            "SELECT time_s, text, entered_at FROM note WHERE run_id = ? ORDER BY id", run_id
+        )
+        return tuple(Note(*row) for row in rows)
+
+    def pictures(self, run_id: int) -> tuple[Picture, ...]:
+        """Return the thumbnails of a run in time order."""
+        rows = self._rows(
+            "SELECT time_s, jpeg FROM picture WHERE run_id = ? ORDER BY time_s", run_id
+        )
+        return tuple(Picture(*row) for row in rows)
+
+    # -- the file --------------------------------------------------------------------
+
+    def back_up(self, target: str | os.PathLike[str]) -> Path:
+        """Copy the notebook as it stands to another file.
+
+        Raises
+        ------
+        InputError
+            If the target exists already or cannot be written.
+        """
+        path = Path(target)
+        if path.exists():
+            raise InputError(f"{path} exists already; name a new file for the backup.")
+        with self._clear_errors(), contextlib.closing(sqlite3.connect(path)) as copy, self._lock:
+            self._connection.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")
+        return path
+
+    @staticmethod
+    def restore(backup: str | os.PathLike[str], target: str | os.PathLike[str]) -> Path:
+        """Make a notebook from a backup; an existing one is kept beside it, never overwritten.
+
+        Returns
+        -------
+        Path
+            Where the notebook that was there before now lies, or `target` if there was none.
+
+        Raises
+        ------
+        InputError
+            If the backup is missing or is no notebook.
+        """
+        source, path = Path(backup), Path(target)
+        if not source.is_file():
+            raise InputError(f"There is no backup {source}.")
+        fresh = path.with_name(path.name + ".restoring")
+        fresh.unlink(missing_ok=True)
+        with Notebook(source) as book:
+            book.back_up(fresh)
+        kept = path
+        if path.exists():
+            kept = path.with_name(f"{path.stem}-before-{datetime.now(UTC):%Y%m%dT%H%M%S}.sqlite3")
+            with Notebook(path) as old:
+                old.back_up(kept)
+            for suffix in ("-wal", "-shm"):
+                path.with_name(path.name + suffix).unlink(missing_ok=True)
+        fresh.replace(path)
+        return kept
+
+    def _latest_mass(self, run_id: int, entry: int) -> MassEntry:
+        found = [m for m in self.masses(run_id, history=True) if m.entry == entry]
+        if not found:
+            raise InputError(f"Run {run_id} has no mass entry {entry}.")
+        return found[-1]
+
+    def _rows(self, sql: str, *values: object) -> list[tuple[Any, ...]]:
+        with self._clear_errors(), self._lock:
+            return self._connection.execute(sql, values).fetchall()
+
+    def _number(self, sql: str, *values: object) -> int:
+        return int(self._rows(sql, *values)[0][0])
+
+    @contextlib.contextmanager
+    def _writing(self) -> Iterator[sqlite3.Connection]:
+        with self._clear_errors(), self._lock:
+            nested = self._connection.in_transaction
+            if not nested:
+                self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                if not nested:
+                    self._connection.execute("COMMIT")
+            except BaseException:
+                if not nested and self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    @contextlib.contextmanager
+    def _clear_errors(self) -> Iterator[None]:
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise InputError(_sentence(error, self.path)) from error
+        except OSError as error:
+            raise InputError(
+                f"The notebook {self.path} cannot be used: {error.strerror}."
+            ) from error
+
+
+def _sentence(error: sqlite3.Error, path: Path) -> str:
+    text = str(error)
+    if "locked" in text or "busy" in text:
+        return (
+            f"The notebook {path} is held by another program; close that one, or name another "
+            "notebook with --notebook."
+        )
+    if "full" in text:
+        return (
+            f"The disk of the notebook {path} is full; nothing saved so far is lost. "
+            "Make room, or name a notebook on another disk with --notebook."
+        )
+    if "readonly" in text or "unable to open" in text:
+        return f"The notebook {path} cannot be written; check the folder and its permissions."
+    return (
+        f"The file {path} cannot be read as a notebook ({text}); name another, or restore a backup."
+    )
