@@ -1,0 +1,386 @@
+"""The law of propagation of uncertainty: a model and its inputs to a budget.
+
+First order, JCGM 100:2008 clause 5 with correlations (5.2.2) and effective degrees of
+freedom after Welch and Satterthwaite (G.4). Monte Carlo (`huehold.stoichiometry.montecarlo`)
+says whether first order is good enough.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+
+from huehold.errors import InputError, UsageError
+from huehold.stoichiometry.uncertain import (
+    Correlations,
+    FloatArray,
+    Input,
+    Kind,
+    correlation_matrix,
+)
+
+__all__ = [
+    "Budget",
+    "BudgetRow",
+    "Expanded",
+    "Improvement",
+    "Model",
+    "coverage_factor",
+    "improvements",
+    "propagate",
+]
+
+Model = Callable[[Mapping[str, Any]], Any]
+"""Takes values by input name (floats, or arrays of trials of equal shape), gives the result."""
+
+_NO_CORRELATIONS: Correlations = MappingProxyType({})
+# Best relative step of a five-point central difference: eps^(1/5).
+_STEP: float = float(np.finfo(float).eps) ** 0.2
+_SMALLEST_STEP = 1e-7
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """One line of a budget.
+
+    Attributes
+    ----------
+    name, value, unit, u, kind, source
+        As in the `Input`.
+    sensitivity : float
+        Partial derivative of the result by this input, with its sign.
+    contribution : float
+        ``|sensitivity| * u``, in the unit of the result.
+    share_percent : float
+        Share of the result's variance in percent. Shares sum to 100 (to 0 if the result has
+        no uncertainty). A correlated input carries half of each covariance it is part of, so
+        its share may be negative.
+    """
+
+    name: str
+    value: float
+    unit: str
+    u: float
+    sensitivity: float
+    contribution: float
+    share_percent: float
+    kind: Kind
+    source: str
+    distribution: str = "normal"
+    dof: float = math.inf
+
+
+@dataclass(frozen=True, slots=True)
+class Expanded:
+    """Expanded uncertainty ``U = k u`` for a stated coverage probability.
+
+    Attributes
+    ----------
+    U : float
+        Half width of the interval, in the unit of the result.
+    k : float
+        Coverage factor.
+    coverage : float
+        Coverage probability, 0 to 1.
+    dof : float
+        Degrees of freedom `k` was taken for; infinite for the normal distribution.
+    """
+
+    U: float
+    k: float
+    coverage: float
+    dof: float
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """A result, its combined standard uncertainty and where it comes from.
+
+    Attributes
+    ----------
+    value, u : float
+        Result and combined standard uncertainty, in the unit of the model's result.
+    dof : float
+        Effective degrees of freedom, not truncated; infinite if all inputs' are.
+    rows : tuple of BudgetRow
+        In the order of the inputs.
+    correlations : mapping of (name, name) to float
+        As given to `propagate`.
+    """
+
+    value: float
+    u: float
+    dof: float
+    rows: tuple[BudgetRow, ...]
+    correlations: Correlations = field(default_factory=lambda: _NO_CORRELATIONS)
+
+    def expanded(self, coverage: float = 0.95) -> Expanded:
+        """Expand to a coverage probability (JCGM 100, G.4.1, G.6.4).
+
+        Raises
+        ------
+        UsageError
+            If `coverage` is not between 0 and 1.
+        """
+        k = coverage_factor(self.dof, coverage)
+        return Expanded(k * self.u, k, coverage, _usable_dof(self.dof))
+
+    def as_dict(self) -> dict[str, Any]:
+        """Plain values for JSON; infinite degrees of freedom become None."""
+        return {
+            "value": self.value,
+            "u": self.u,
+            "dof": _finite_or_none(self.dof),
+            "rows": [asdict(row) | {"dof": _finite_or_none(row.dof)} for row in self.rows],
+            "correlations": [[a, b, r] for (a, b), r in self.correlations.items()],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Improvement:
+    """What one input's uncertainty must become for the result to reach a target.
+
+    Attributes
+    ----------
+    name, unit : str
+        The input.
+    u_now : float
+        Its standard uncertainty now.
+    u_needed : float or None
+        The largest standard uncertainty that reaches the target with all else unchanged;
+        None if the target is not reachable through this input alone.
+    text : str
+        The same as a sentence.
+    """
+
+    name: str
+    unit: str
+    u_now: float
+    u_needed: float | None
+    text: str
+
+
+def propagate(
+    model: Model, inputs: Sequence[Input], correlations: Correlations = _NO_CORRELATIONS
+) -> Budget:
+    """Propagate the inputs' uncertainties through a model, first order.
+
+    Parameters
+    ----------
+    model : callable
+        Takes a mapping of input name to float, returns a float. Smooth near the inputs'
+        values; derivatives are five-point central differences.
+    inputs : sequence of Input
+        At least one.
+    correlations : mapping of (name, name) to float, optional
+        Correlation coefficients of pairs.
+
+    Returns
+    -------
+    Budget
+
+    Raises
+    ------
+    InputError
+        If the model gives no finite number at or beside the inputs' values, or the
+        correlations are impossible.
+    UsageError
+        If there are no inputs, or names do not fit.
+
+    Notes
+    -----
+    u_c^2 = sum_ij c_i c_j u_i u_j r_ij (JCGM 100, eq. 16). Effective degrees of freedom follow
+    G.2b for independent inputs. For correlated ones the guide gives no formula: each group of
+    inputs tied by correlations enters as one term with the smallest degrees of freedom in it.
+    """
+    if not inputs:
+        raise UsageError("A budget needs at least one input.")
+    matrix = correlation_matrix(inputs, correlations)
+    centre = {item.name: item.value for item in inputs}
+    value = _evaluate(model, centre)
+    slopes = np.array([_slope(model, centre, item) for item in inputs])
+    signed = slopes * np.array([item.u for item in inputs])
+    terms = signed * (matrix @ signed)
+    variance = max(float(np.sum(terms)), 0.0)
+    shares = 100.0 * terms / variance if variance > 0.0 else np.zeros(len(inputs))
+    return Budget(
+        value=value,
+        u=math.sqrt(variance),
+        dof=_effective_dof(signed, matrix, np.array([item.dof for item in inputs])),
+        rows=tuple(map(_row, inputs, slopes.tolist(), shares.tolist())),
+        correlations=MappingProxyType(dict(correlations)),
+    )
+
+
+def coverage_factor(dof: float, coverage: float = 0.95) -> float:
+    """Two-sided quantile of Student's t, or of the normal distribution for infinite `dof`.
+
+    Parameters
+    ----------
+    dof : float
+        Degrees of freedom, > 0. Rounded to a tenth (JCGM 100 G.4.1 writes 19.0 for 18.999),
+        then truncated to an integer as G.4.1 asks; values below one are used as they are.
+    coverage : float
+        Coverage probability, in (0, 1).
+
+    Raises
+    ------
+    UsageError
+        If `coverage` is not between 0 and 1.
+    """
+    from scipy import special
+
+    if not 0.0 < coverage < 1.0:
+        hint = f"; for {coverage:g} % write {coverage / 100:g}" if 1.0 <= coverage < 100.0 else ""
+        raise UsageError(f"Coverage must lie between 0 and 1, not {coverage!r}{hint}.")
+    p = 0.5 + 0.5 * coverage
+    if math.isinf(dof):
+        return float(special.ndtri(p))
+    return float(special.stdtrit(_usable_dof(dof), p))
+
+
+def improvements(budget: Budget, target: float) -> tuple[Improvement, ...]:
+    """Tell what each input's uncertainty must become, alone, to reach a target.
+
+    Parameters
+    ----------
+    budget : Budget
+        As it is now.
+    target : float
+        Wanted combined standard uncertainty, > 0, in the unit of the result; half of
+        ``budget.u`` answers "what would halve it".
+
+    Returns
+    -------
+    tuple of Improvement
+        One for each input, the largest contribution first.
+
+    Raises
+    ------
+    UsageError
+        If `target` is not a positive number.
+    """
+    if not (math.isfinite(target) and target > 0.0):
+        raise UsageError(f"The uncertainty to reach must be more than zero, not {target!r}.")
+    order = sorted(budget.rows, key=lambda row: row.contribution, reverse=True)
+    return tuple(_improvement(budget, row, target) for row in order)
+
+
+def _row(item: Input, slope: float, share: float) -> BudgetRow:
+    return BudgetRow(
+        item.name, item.value, item.unit, item.u, slope, abs(slope) * item.u, share,
+        item.kind, item.source, item.distribution, item.dof,
+    )  # fmt: skip
+
+
+def _evaluate(model: Model, values: Mapping[str, float]) -> float:
+    with np.errstate(all="ignore"):
+        try:
+            result = float(model(values))
+        except (ArithmeticError, ValueError) as error:
+            raise InputError(f"The result cannot be computed ({error}) at {_at(values)}.") from None
+    if not math.isfinite(result):
+        raise InputError(f"The result is not a finite number at {_at(values)}.")
+    return result
+
+
+def _at(values: Mapping[str, float]) -> str:
+    return ", ".join(f"{name} = {value:g}" for name, value in values.items())
+
+
+def _slope(model: Model, centre: Mapping[str, float], item: Input) -> float:
+    h = _step(item)
+
+    def at(steps: int) -> float:
+        return _evaluate(model, {**centre, item.name: item.value + steps * h})
+
+    return (8.0 * (at(1) - at(-1)) - (at(2) - at(-2))) / (12.0 * h)
+
+
+def _step(item: Input) -> float:
+    # Within the input's own uncertainty, but never so small that rounding drowns the difference.
+    size = max(abs(item.value), item.u) or 1.0
+    if item.u == 0.0:
+        return _STEP * size
+    return max(min(item.u, _STEP * size), _SMALLEST_STEP * size)
+
+
+def _effective_dof(signed: FloatArray, matrix: FloatArray, dof: FloatArray) -> float:
+    total = 0.0
+    weight = 0.0
+    for group in _groups(matrix):
+        part = signed[group]
+        variance = max(float(part @ matrix[np.ix_(group, group)] @ part), 0.0)
+        total += variance
+        moving = dof[group][part != 0.0]
+        if moving.size:
+            weight += variance**2 / float(np.min(moving))
+    return total**2 / weight if weight > 0.0 else math.inf
+
+
+def _groups(matrix: FloatArray) -> list[list[int]]:
+    """Gather inputs that are tied by correlations, directly or through others."""
+    left = set(range(len(matrix)))
+    groups = []
+    while left:
+        group, edge = set(), {min(left)}
+        while edge:
+            group |= edge
+            edge = {int(j) for i in edge for j in np.flatnonzero(matrix[i])} - group
+        groups.append(sorted(group))
+        left -= group
+    return groups
+
+
+def _usable_dof(dof: float) -> float:
+    if math.isinf(dof) or dof < 1.0:
+        return dof
+    return float(math.floor(round(dof, 1)))
+
+
+def _finite_or_none(number: float) -> float | None:
+    return number if math.isfinite(number) else None
+
+
+def _improvement(budget: Budget, row: BudgetRow, target: float) -> Improvement:
+    needed = _u_needed(budget, row, target)
+    if needed is None:
+        text = f"{row.name}: not reachable alone, even if it were exactly known."
+    elif needed >= row.u:
+        text = f"{row.name}: the target is reached already."
+    else:
+        text = (
+            f"{row.name}: u from {row.u:.2g} to {needed:.2g} {row.unit}".rstrip()
+            + f" ({row.u / needed:.3g} times better)."
+            if needed > 0.0
+            else f"{row.name}: would have to be exactly known."
+        )
+    return Improvement(row.name, row.unit, row.u, needed, text)
+
+
+def _u_needed(budget: Budget, row: BudgetRow, target: float) -> float | None:
+    """Largest u in [0, row.u] with a u^2 + b u + c <= target^2, all else fixed."""
+    if budget.u <= target:
+        return row.u
+    signed = {r.name: r.sensitivity * r.u for r in budget.rows}
+    cross = sum(
+        r * signed[other]
+        for pair, r in budget.correlations.items()
+        if row.name in pair
+        for other in pair
+        if other != row.name
+    )
+    a = row.sensitivity**2
+    b = 2.0 * row.sensitivity * cross
+    c = budget.u**2 - a * row.u**2 - b * row.u - target**2
+    root = b * b - 4.0 * a * c
+    if a == 0.0 or root < 0.0:
+        return None
+    u = (-b + math.sqrt(root)) / (2.0 * a)
+    # A root above the present u would be reached by knowing this input worse: no improvement.
+    return u if 0.0 <= u <= row.u else None
