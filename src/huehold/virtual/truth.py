@@ -1,0 +1,251 @@
+"""What really happened in a virtual run: the yardstick every measured figure is held against."""
+
+from __future__ import annotations
+
+import csv
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, fields
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from huehold.core import Reading
+from huehold.errors import InputError
+
+__all__ = ["Addition", "Disturbance", "DisturbanceKind", "Truth", "last_entry"]
+
+FloatArray = NDArray[np.float64]
+
+DisturbanceKind = Literal["hand", "swirl", "knock", "glare", "dark", "white_lost"]
+
+_SCHEMA = "huehold.truth/1"
+_COLUMNS = (
+    "time_s",
+    "ph",
+    "plume_ph",
+    "plume_fraction",
+    "undissolved_fraction",
+    "solid_g_per_l",
+    "dye_left",
+    "added_g",
+    "liquid_g",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Addition:
+    """One portion of titrant as it fell.
+
+    Attributes
+    ----------
+    time_s : float
+        When it reached the liquid.
+    mass_g : float
+        Its true mass.
+    kind : str
+        ``"squirt"`` or ``"drop"``.
+    """
+
+    time_s: float
+    mass_g: float
+    kind: Literal["squirt", "drop"] = "drop"
+
+
+@dataclass(frozen=True, slots=True)
+class Disturbance:
+    """A stretch of time in which something stands between camera and liquid, or moves it."""
+
+    start_s: float
+    end_s: float
+    kind: DisturbanceKind
+
+
+@dataclass(frozen=True, slots=True)
+class Truth:
+    """A virtual run as it really was.
+
+    Attributes
+    ----------
+    time_s : ndarray, shape (n,)
+        Even grid from 0; the other columns are on it.
+    ph : ndarray
+        pH of the well-mixed liquid (or p-value of the indicator's variable).
+    plume_ph, plume_fraction : ndarray
+        pH of the part the last portion has reached but not yet left, and its share of the
+        surface, 0 to 1; where there is none the pH is that of the liquid and the share 0.
+    undissolved_fraction : ndarray
+        Solid left over solid at the start, 0 to 1.
+    solid_g_per_l : ndarray
+        Solid left per litre of the liquid at the start (see `LiquidOptics` on why).
+    dye_left : ndarray
+        Share of the dyes that has not faded, 0 to 1.
+    added_g : ndarray
+        True cumulative mass of titrant.
+    liquid_g : ndarray
+        Mass of everything in the cup.
+    additions : tuple of Addition
+        Every portion.
+    readings : tuple of Reading
+        What the balance showed when it was read, with its faults.
+    disturbances : tuple of Disturbance
+        Hands, swirls and knocks, in time order; kinds may overlap.
+    equivalence_g : float
+        Titrant that neutralises the sample and the water's alkalinity exactly.
+    blank_g : float
+        The water's part of it.
+    turning_ph : float
+        pH at which the clear liquid's hue is midway between the hue with solid left and the
+        hue well past the end.
+    onset_s : float or None
+        The last time the well-mixed liquid's pH crossed `turning_ph` towards the end side,
+        never to return before the run's end; None if it ended on the start side.
+    end_is_low : bool
+        Whether the end side is below `turning_ph` (titration with an acid).
+    dose_mg : float
+        Mass of the active solid in the sample.
+    settings : mapping
+        The settings the run was made from, plain values.
+    """
+
+    time_s: FloatArray
+    ph: FloatArray
+    plume_ph: FloatArray
+    plume_fraction: FloatArray
+    undissolved_fraction: FloatArray
+    solid_g_per_l: FloatArray
+    dye_left: FloatArray
+    added_g: FloatArray
+    liquid_g: FloatArray
+    additions: tuple[Addition, ...]
+    readings: tuple[Reading, ...]
+    disturbances: tuple[Disturbance, ...]
+    equivalence_g: float
+    blank_g: float
+    turning_ph: float
+    onset_s: float | None
+    end_is_low: bool = True
+    dose_mg: float = 0.0
+    settings: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+
+    def __post_init__(self) -> None:
+        for name in _COLUMNS:
+            column = getattr(self, name)
+            if column.shape != self.time_s.shape or not np.all(np.isfinite(column)):
+                raise InputError(
+                    f"The truth's column {name} must have the length of time_s and only "
+                    "finite numbers."
+                )
+
+    @property
+    def duration_s(self) -> float:
+        """Time of the last sample."""
+        return float(self.time_s[-1])
+
+    @property
+    def held_s(self) -> float:
+        """How long the end colour held before the run's end; 0 if it did not."""
+        return 0.0 if self.onset_s is None else self.duration_s - self.onset_s
+
+    @property
+    def endpoint_mass_g(self) -> float | None:
+        """True mass of titrant after the last addition up to the onset, None without onset."""
+        if self.onset_s is None:
+            return None
+        return sum(a.mass_g for a in self.additions if a.time_s <= self.onset_s)
+
+    @property
+    def bracket_g(self) -> tuple[float, float] | None:
+        """True masses before and after the addition that brought the end; None without it."""
+        after = self.endpoint_mass_g
+        if after is None or self.onset_s is None:
+            return None
+        before = [a for a in self.additions if a.time_s <= self.onset_s]
+        return (after - (before[-1].mass_g if before else 0.0), after)
+
+    def at(self, name: str, time_s: FloatArray) -> FloatArray:
+        """Interpolate a column at other times, held at the ends."""
+        return np.asarray(np.interp(time_s, self.time_s, getattr(self, name)))
+
+    def to_json(self) -> str:
+        """Write as one JSON object; numbers are finite by construction."""
+        data: dict[str, Any] = {"schema": _SCHEMA}
+        for part in fields(self):
+            value = getattr(self, part.name)
+            data[part.name] = _plain(value)
+        return json.dumps(data, allow_nan=False, separators=(",", ":"))
+
+    def save(self, path: Path) -> None:
+        """Write the JSON object to a file."""
+        path.write_text(self.to_json(), encoding="utf-8")
+
+    @classmethod
+    def from_json(cls, text: str) -> Truth:
+        """Read what `to_json` wrote.
+
+        Raises
+        ------
+        InputError
+            If the text is not such an object.
+        """
+        try:
+            data = json.loads(text, parse_constant=_refuse)
+            if data.pop("schema") != _SCHEMA:
+                raise ValueError("another schema")
+            columns = {name: np.array(data.pop(name), dtype=float) for name in _COLUMNS}
+            parts = {
+                "additions": tuple(Addition(**a) for a in data.pop("additions")),
+                "readings": tuple(Reading(**r) for r in data.pop("readings")),
+                "disturbances": tuple(Disturbance(**d) for d in data.pop("disturbances")),
+                "settings": MappingProxyType(data.pop("settings")),
+            }
+            return cls(**columns, **parts, **data)
+        except (ValueError, KeyError, TypeError, AttributeError) as problem:
+            raise InputError(
+                f"This is not the truth of a virtual run ({problem}); "
+                f"a JSON object with schema {_SCHEMA} is needed."
+            ) from None
+
+    def write_masses(self, path: Path) -> None:
+        """Write the balance readings as CSV: time_s, cumulative_g."""
+        with path.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file, lineterminator="\n")
+            writer.writerow(["time_s", "cumulative_g"])
+            for reading in self.readings:
+                writer.writerow([f"{reading.time_s:.2f}", f"{reading.mass_g:.2f}"])
+
+
+def last_entry(time_s: FloatArray, inside: NDArray[np.bool_]) -> int | None:
+    """Index at which a condition became true for good, None if it is false at the end.
+
+    Parameters
+    ----------
+    time_s : ndarray, shape (n,)
+        Only its length matters.
+    inside : ndarray of bool, shape (n,)
+        The condition.
+    """
+    if len(time_s) == 0 or not inside[-1]:
+        return None
+    outside = np.flatnonzero(~inside)
+    return int(outside[-1]) + 1 if len(outside) else 0
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, np.ndarray):
+        return [float(f"{v:.7g}") for v in value]
+    if isinstance(value, tuple):
+        return [asdict(v) for v in value]
+    if isinstance(value, Mapping):
+        return dict(value)
+    if isinstance(value, float) and not math.isfinite(value):
+        raise InputError("A truth with a number that is not finite cannot be written.")
+    return value
+
+
+def _refuse(constant: str) -> float:
+    raise ValueError(f"{constant} is not a number")
