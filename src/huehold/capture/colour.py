@@ -167,10 +167,8 @@ def _matrix(
         return choice, _override_note(stated, choice)
     if stated:
         return stated, []
-    if tags.transfer == _HLG or tags.primaries in (9,):
-        guess = "bt2020"
-    else:
-        guess = _customary(size_px)
+    wide = tags.transfer == _HLG or _WIDE_PRIMARIES.get(tags.primaries) == "bt2020"
+    guess = "bt2020" if wide else _customary(size_px)
     said = "does not say" if tags.matrix == _UNSPECIFIED else "names one that is not handled for"
     return guess, [
         f"The recording {said} which colour matrix it uses; {_spoken(guess)} was taken because "

@@ -22,7 +22,8 @@ from huehold.capture.widegamut import WideGamut
 __all__ = ["Converter", "matrix_to_rgb", "reduction"]
 
 UInt8 = NDArray[np.uint8]
-Plane = NDArray[Any]
+UInt16 = NDArray[np.uint16]
+Plane = Any  # ndarray of uint8 or uint16, shape (height, width)
 
 # Weights of red and blue in luma: ITU-R BT.709-6, BT.601-7, BT.2020-2; H.273 for the rest.
 _LUMA = {
@@ -134,7 +135,8 @@ class Converter:
         stack = self._stack(frame)
         if self._wide is None and bits == 8:
             return np.asarray(cv2.transform(stack, self._matrix(bits, 255.0)))
-        deep = cv2.transform(stack.astype(np.uint16, copy=False), self._matrix(bits, 65535.0))
+        stack = stack.astype(np.uint16, copy=False)
+        deep: UInt16 = np.asarray(cv2.transform(stack, self._matrix(bits, 65535.0)), np.uint16)
         if self._wide is not None:
             return self._wide(deep)
         return np.asarray(cv2.convertScaleAbs(deep, alpha=1.0 / 257.0))

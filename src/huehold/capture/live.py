@@ -179,7 +179,7 @@ class LiveSource:
             raise self._failure
 
     def _over(self) -> bool:
-        if self.silent_s > self._give_up_s:
+        if self._failure is None and self.silent_s > self._give_up_s:
             self._lose(None)
         return self._ended or self._stopping.is_set() or self._failure is not None
 

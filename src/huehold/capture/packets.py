@@ -7,7 +7,7 @@ colours are not to be trusted, so they are left out as well, up to a limit.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from typing import Any
 
 from av.error import FFmpegError
@@ -54,7 +54,7 @@ class PacketReader:
         self.left_out = 0
         self.broke_off = False
 
-    def frames(self) -> Iterator[Any]:
+    def frames(self) -> Generator[Any, None, None]:
         """Sound pictures in order of presentation, one at a time."""
         for packet in self._packets():
             for frame in self._decode(packet):
@@ -123,5 +123,5 @@ class PacketReader:
     def _recovered(self, frame: Any) -> bool:
         if frame.pts is None or frame.key_frame:
             return True
-        waited = (frame.pts - (self._damaged_since or 0)) * float(frame.time_base)
+        waited: float = (frame.pts - (self._damaged_since or 0)) * float(frame.time_base)
         return waited > _RECOVERY_S

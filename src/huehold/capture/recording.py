@@ -124,6 +124,10 @@ class Recording:
         turns, turn_note = _quarter_turns(first)
         self.warnings: list[str] = [*plan.warnings, *turn_note]
         self._converter = Converter(plan, longest_px, turns)
+        # AVI states when pictures are decoded, not when they are shown. For reordered pictures
+        # the decoder's stamp of the packet that released each one is the honest clock.
+        context = stream.codec_context
+        self._by_order = self._container.format.name == "avi" and bool(context.has_b_frames)
         self._clock = StampClock(self.name)
         self._thinner = Thinner(rate_hz)
         self.scale = 1.0 / reduction(first.width, first.height, longest_px)
@@ -161,7 +165,8 @@ class Recording:
 
     def _read(self) -> Iterator[Frame]:
         for decoded in self._pending:
-            time_s = self._clock.seconds(decoded.pts, decoded.time_base)
+            stamp = decoded.dts if self._by_order else decoded.pts
+            time_s = self._clock.seconds(stamp, decoded.time_base)
             if time_s is None:
                 continue
             if time_s > MAX_DURATION_S:
@@ -212,7 +217,7 @@ class Recording:
             self._prefetch.close()
         self._started = True
         with contextlib.suppress(ValueError):
-            self._decoded.close()  # type: ignore[attr-defined]
+            self._decoded.close()
         self._container.close()
 
     def __enter__(self) -> Self:

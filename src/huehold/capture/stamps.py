@@ -18,6 +18,7 @@ __all__ = ["StampClock", "Thinner"]
 
 _JUMP_FRAMES = 8
 _RECENT = 15
+_GAP_S = 1.0
 
 
 class StampClock:
@@ -43,6 +44,7 @@ class StampClock:
         self._left_out = 0
         self._derived = 0
         self._joins: list[float] = []
+        self._gaps: list[tuple[Fraction, Fraction]] = []
 
     def seconds(self, stamp: int | None, time_base: Fraction | None) -> float | None:
         """Time of the next frame in presentation order.
@@ -106,7 +108,10 @@ class StampClock:
 
     def _accept(self, at: Fraction) -> None:
         if self._last is not None:
-            self._steps.append(at - self._last)
+            step = at - self._last
+            if step > _GAP_S and step > 5 * self._step():
+                self._gaps.append((step, self._last))
+            self._steps.append(step)
         self._last = at
         self._late_in_a_row = 0
 
@@ -123,6 +128,12 @@ class StampClock:
             said.append(
                 f"{_count(self._derived, 'frame')} carried no time; theirs was taken from the "
                 "usual distance between frames."
+            )
+        if self._gaps:
+            length, start = max(self._gaps)
+            said.append(
+                f"The recording has {_count(len(self._gaps), 'gap')} without pictures; the longest "
+                f"lasts {float(length):.1f} s from {float(start):.1f} s."
             )
         said += [
             f"The recording's clock jumps back after {at:.1f} s (spliced or restarted); what "

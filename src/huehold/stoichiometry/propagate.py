@@ -8,7 +8,7 @@ says whether first order is good enough.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from types import MappingProxyType
 from typing import Any
@@ -129,6 +129,29 @@ class Budget:
         """
         k = coverage_factor(self.dof, coverage)
         return Expanded(k * self.u, k, coverage, _usable_dof(self.dof))
+
+    def part(self, names: Collection[str]) -> tuple[float, float]:
+        """Standard uncertainty from some inputs alone, and its degrees of freedom.
+
+        Parameters
+        ----------
+        names : collection of str
+            For instance the inputs that vary between runs, or those all runs share.
+
+        Raises
+        ------
+        UsageError
+            If a name is no input of the budget.
+        """
+        known = {row.name: row for row in self.rows}
+        for name in names:
+            if name not in known:
+                raise UsageError(f"{name} is no input of this budget ({', '.join(known)}).")
+        rows = [row for row in self.rows if row.name in names]
+        matrix = _matrix_of(rows, self.correlations)
+        signed = np.array([row.sensitivity * row.u for row in rows])
+        u = math.sqrt(max(float(signed @ matrix @ signed), 0.0))
+        return u, _effective_dof(signed, matrix, np.array([row.dof for row in rows]))
 
     def as_dict(self) -> dict[str, Any]:
         """Plain values for JSON; infinite degrees of freedom become None."""
@@ -335,6 +358,15 @@ def _groups(matrix: FloatArray) -> list[list[int]]:
         groups.append(sorted(group))
         left -= group
     return groups
+
+
+def _matrix_of(rows: Sequence[BudgetRow], correlations: Correlations) -> FloatArray:
+    index = {row.name: position for position, row in enumerate(rows)}
+    matrix = np.eye(len(rows))
+    for (first, second), r in correlations.items():
+        if first in index and second in index:
+            matrix[index[first], index[second]] = matrix[index[second], index[first]] = r
+    return matrix
 
 
 def _usable_dof(dof: float) -> float:
