@@ -31,6 +31,8 @@ class PacketReader:
 
     Attributes
     ----------
+    first_stamp : int or None
+        Presentation stamp of the first picture, sound or not.
     seen : int
         Pictures that came out of the decoder, damaged ones included.
     errors : int
@@ -49,6 +51,7 @@ class PacketReader:
         self._newest_stamp: int | None = None
         self._damaged_since: int | None = None
         self._errors_in_a_row = 0
+        self.first_stamp: int | None = None
         self.seen = 0
         self.errors = 0
         self.left_out = 0
@@ -59,6 +62,8 @@ class PacketReader:
         for packet in self._packets():
             for frame in self._decode(packet):
                 self.seen += 1
+                if self.seen == 1:
+                    self.first_stamp = frame.pts
                 if self._sound(frame):
                     yield frame
                 else:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import contextlib
 import os
 from collections.abc import Generator, Iterator
+from fractions import Fraction
 from itertools import chain
 from pathlib import Path
 from types import MappingProxyType, TracebackType
@@ -124,11 +125,12 @@ class Recording:
         turns, turn_note = _quarter_turns(first)
         self.warnings: list[str] = [*plan.warnings, *turn_note]
         self._converter = Converter(plan, longest_px, turns)
-        # AVI states when pictures are decoded, not when they are shown. For reordered pictures
-        # the decoder's stamp of the packet that released each one is the honest clock.
-        context = stream.codec_context
-        self._by_order = self._container.format.name == "avi" and bool(context.has_b_frames)
-        self._clock = StampClock(self.name)
+        self._by_order = _shown_by_order(self._container, stream)
+        self._clock = StampClock(
+            self.name,
+            by_order=self._by_order,
+            origin=None if self._by_order else _seconds(self._reader.first_stamp, first),
+        )
         self._thinner = Thinner(rate_hz)
         self.scale = 1.0 / reduction(first.width, first.height, longest_px)
         self.info = _source_info(self.name, self._container, stream, first, plan, tags, turns)
@@ -238,6 +240,19 @@ def _check_frame(frame: Any, name: str) -> None:
             f"{name} has pictures of {frame.width} x {frame.height} pixels; 16 to "
             f"{MAX_SIDE_PX} a side are read."
         )
+
+
+def _shown_by_order(container: Any, stream: Any) -> bool:
+    """Whether the file states when pictures are decoded, but not when they are shown.
+
+    AVI is so. For reordered pictures the stamp of the packet that released each one is then
+    the honest clock.
+    """
+    return container.format.name == "avi" and bool(stream.codec_context.has_b_frames)
+
+
+def _seconds(stamp: int | None, frame: Any) -> Fraction | None:
+    return None if stamp is None or frame.time_base is None else stamp * frame.time_base
 
 
 def _quarter_turns(frame: Any) -> tuple[int, list[str]]:

@@ -28,6 +28,10 @@ class StampClock:
     ----------
     name : str
         File name for messages.
+    by_order : bool
+        The stamps come from the order of decoding because the container has no others.
+    origin : Fraction or None
+        Stamp in seconds of the first frame, if that one is not to be delivered itself.
 
     Attributes
     ----------
@@ -35,9 +39,12 @@ class StampClock:
         What had to be mended so far, ready to be read out at the end.
     """
 
-    def __init__(self, name: str) -> None:
+    def __init__(
+        self, name: str, *, by_order: bool = False, origin: Fraction | None = None
+    ) -> None:
         self._name = name
-        self._shift: Fraction | None = None
+        self._by_order = by_order
+        self._shift = origin
         self._last: Fraction | None = None
         self._steps: deque[Fraction] = deque(maxlen=_RECENT)
         self._late_in_a_row = 0
@@ -124,7 +131,12 @@ class StampClock:
                 f"{_count(self._left_out, 'frame')} carried a time not later than the frame "
                 "before and were left out."
             )
-        if self._derived:
+        if self._by_order:
+            said.append(
+                "The recording is an AVI file, which does not state when reordered pictures are "
+                "shown; times were taken from the order in which they come."
+            )
+        elif self._derived:
             said.append(
                 f"{_count(self._derived, 'frame')} carried no time; theirs was taken from the "
                 "usual distance between frames."
