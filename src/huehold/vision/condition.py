@@ -1,0 +1,77 @@
+"""What stands in the way of a sound measurement in this frame: severities by reason."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from huehold.vision.keeping import Holding
+from huehold.vision.liquid import Liquid
+from huehold.vision.surroundings import Around
+from huehold.vision.white import White
+
+__all__ = ["Condition"]
+
+_FROZEN_S = 1.5
+_KNOCK_S = 0.6
+_DARK_CODE = 22.0
+
+
+def _ramp(value: float, none: float, full: float) -> float:
+    """0 at `none`, 1 at `full`, straight between."""
+    return float(np.clip((value - none) / (full - none), 0.0, 1.0))
+
+
+class Condition:
+    """Judge frames in time order; the memory is a few numbers and one small picture."""
+
+    def __init__(self) -> None:
+        self._last: NDArray[np.uint8] | None = None
+        self._changed_s = 0.0
+        self._knock_s = -np.inf
+        self._level: list[float] = []
+        self._sharpest = 0.0
+
+    def of_picture(self, time_s: float, image: NDArray[np.uint8]) -> dict[str, float]:
+        """Severities that need no vessel: a frozen or a dark picture."""
+        same = self._last is not None and np.array_equal(self._last, image)
+        if not same:
+            self._changed_s, self._last = time_s, image
+        bright = float(np.percentile(image[::4, ::4].max(axis=2), 90))
+        return {
+            "frozen": 1.0 if time_s - self._changed_s > _FROZEN_S else 0.0,
+            "dark": 1.0 - _ramp(bright, _DARK_CODE, 2.0 * _DARK_CODE),
+        }
+
+    def of_measure(
+        self, time_s: float, held: Holding, around: Around, white: White, liquid: Liquid
+    ) -> dict[str, float]:
+        """Severities of everything around the measurement of the liquid."""
+        if np.hypot(*around.shift_px) > 0.0:
+            self._knock_s = time_s
+        step, flicker = self._light(around)
+        return {
+            "searching": 1.0 if held.state == "searching" else 0.0,
+            "vessel_lost": 1.0 - _ramp(held.likeness, 0.15, 0.4),
+            "hand": _ramp(max(around.near_changed, 0.6 * around.changed), 0.05, 0.25),
+            "knock": 1.0 if time_s - self._knock_s < _KNOCK_S else 0.0,
+            "moving": _ramp(held.motion, 0.03, 0.12),
+            "glare": _ramp(liquid.glare, 0.12, 0.45),
+            "clipped": _ramp(liquid.clipped, 0.10, 0.6),
+            "uneven": _ramp(liquid.odd, 0.20, 0.50),
+            "exposure_step": step,
+            "flicker": flicker,
+            "white_carried": 1.0 if white.basis == "carried" and around.gain_known else 0.0,
+            "white_lost": 0.0 if white.basis == "patch" or around.gain_known else 1.0,
+            "white_assumed": 1.0 if white.basis == "assumed" else 0.0,
+        }
+
+    def _light(self, around: Around) -> tuple[float, float]:
+        """Sudden change and flicker of the camera's gain."""
+        self._level = [*self._level[-7:], float(np.log(around.gain).mean())]
+        steps = np.diff(self._level)
+        if len(steps) == 0:
+            return 0.0, 0.0
+        turns = np.mean(np.sign(steps[1:]) != np.sign(steps[:-1])) if len(steps) > 3 else 0.0
+        swing = float(np.median(np.abs(steps)))
+        return _ramp(abs(float(steps[-1])), 0.04, 0.15), _ramp(swing, 0.02, 0.08) * float(turns)

@@ -1,0 +1,153 @@
+"""The colour of the liquid: what belongs to it, and a robust centre of that.
+
+Chromaticity tells a hand, a dropper, the wall or a fresh drop's plume from the bulk;
+lightness tells highlights and deep shadow. What is left is averaged in linear light.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from huehold.core import Ellipse
+from huehold.vision.colour import LINEAR_OF_CODE
+from huehold.vision.geometry import normalised_radius
+from huehold.vision.picture import Patch
+
+__all__ = ["Liquid", "measure_liquid", "strip_of"]
+
+FloatArray = NDArray[np.float64]
+
+_CORE = 0.84  # share of the radius taken as liquid: the rest is meniscus, wall and rim
+_GLARE_CODE = 250
+_CLIP_CODE = 254
+_CORRELATED = 20.0  # neighbouring samples share noise through demosaicing and coding
+_STRIP = 28
+
+
+@dataclass(frozen=True, slots=True)
+class Liquid:
+    """What the pixels inside the vessel say.
+
+    Attributes
+    ----------
+    linear, linear_sd : ndarray, shape (3,)
+        Linear light of the bulk and the standard uncertainty of it.
+    code : ndarray, shape (3,)
+        Median 8-bit codes of the bulk.
+    glare, clipped, odd : float
+        Shares of the region that are highlight, have a channel at the end of the scale, or
+        differ in colour from the bulk.
+    spread : float
+        Relative spread of lightness over the bulk.
+    used : ndarray of bool, shape (rows, columns)
+        Samples of the patch that were averaged.
+    inside : ndarray of bool, shape (rows, columns)
+        Samples of the patch inside the measured region.
+    """
+
+    linear: FloatArray
+    linear_sd: FloatArray
+    code: FloatArray
+    glare: float
+    clipped: float
+    odd: float
+    spread: float
+    used: NDArray[np.bool_]
+    inside: NDArray[np.bool_]
+
+
+def measure_liquid(
+    patch: Patch, vessel: Ellipse, foreign: NDArray[np.bool_] | None = None
+) -> Liquid | None:
+    """Measure the bulk colour inside an outline.
+
+    Parameters
+    ----------
+    patch : Patch
+        Pixels around the vessel.
+    vessel : Ellipse
+        Outline of the liquid in the coordinates of the patch.
+    foreign : ndarray of bool, shape (rows, columns), optional
+        Samples known not to be liquid.
+
+    Returns
+    -------
+    Liquid or None
+        None if fewer than 24 samples are left.
+    """
+    inside = normalised_radius(vessel, patch.x, patch.y) < _CORE
+    code = patch.code[inside]
+    if len(code) < 24:
+        return None
+    good = ~_is_glare(code)
+    if foreign is not None:
+        good &= ~foreign[inside]
+    glare = float(np.mean(_is_glare(code)))
+    if good.sum() < 24:
+        good = np.ones(len(code), dtype=bool)
+    linear = LINEAR_OF_CODE[code]
+    bulk, odd = _bulk(linear, good)
+    return _summary(code, linear, bulk, inside, glare, odd)
+
+
+def _summary(
+    code: NDArray[np.uint8],
+    linear: FloatArray,
+    bulk: NDArray[np.bool_],
+    inside: NDArray[np.bool_],
+    glare: float,
+    odd: float,
+) -> Liquid:
+    kept = linear[bulk]
+    scatter = kept.std(axis=0)
+    light = kept.sum(axis=1)
+    used = np.zeros_like(inside)
+    used[inside] = bulk
+    ends = (code[bulk] >= _CLIP_CODE).any(axis=1)
+    return Liquid(
+        kept.mean(axis=0),
+        scatter / np.sqrt(max(len(kept) / _CORRELATED, 1.0)),
+        np.median(code[bulk], axis=0).astype(float),
+        glare,
+        float(ends.mean()),
+        odd,
+        float(light.std() / max(light.mean(), 1e-6)),
+        used,
+        inside,
+    )
+
+
+def _is_glare(code: NDArray[np.uint8]) -> NDArray[np.bool_]:
+    """Two channels at full scale and the third near: light of the lamp, not of the dye."""
+    return np.asarray(((code >= _GLARE_CODE).sum(axis=1) >= 2) & (code.min(axis=1) >= 170))
+
+
+def _bulk(linear: FloatArray, good: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], float]:
+    """Tell samples of the main colour, and the share of good ones that are not."""
+    light = linear.sum(axis=1) + 3e-3
+    red, green = (linear[:, 0] + 1e-3) / light, (linear[:, 1] + 1e-3) / light
+    far = np.zeros(len(linear))
+    for value, floor in ((red, 0.02), (green, 0.02)):
+        centre = np.median(value[good])
+        width = max(1.4826 * float(np.median(np.abs(value[good] - centre))), floor)
+        far = np.maximum(far, np.abs(value - centre) / width)
+    alike = good & (far < 3.0)
+    middle = float(np.median(light[alike])) if alike.any() else float(np.median(light))
+    alike &= (light > 0.3 * middle) & (light < 2.5 * middle)
+    low, high = np.percentile(light[alike], [4.0, 92.0]) if alike.any() else (0.0, np.inf)
+    odd = 1.0 - float(alike.sum()) / max(int(good.sum()), 1)
+    return alike & (light >= low) & (light <= high), odd
+
+
+def strip_of(patch: Patch, vessel: Ellipse) -> NDArray[np.uint8]:
+    """Return the liquid's own pixels from its far to its near side, shape (28, 3)."""
+    rows, columns = patch.code.shape[:2]
+    column = int(np.clip(np.argmin(np.abs(patch.x[0] - vessel.x_px)), 1, columns - 2))
+    half = 0.8 * vessel.semi_minor_px
+    ys = np.linspace(vessel.y_px - half, vessel.y_px + half, _STRIP)
+    at = np.clip(np.rint((ys - patch.y[0, 0]) / patch.step).astype(int), 0, rows - 1)
+    band = patch.code[at, max(column - 1, 0) : column + 2].astype(float)
+    return np.asarray(np.rint(band.mean(axis=1)), dtype=np.uint8)
