@@ -1,0 +1,82 @@
+"""The one place where the reports look into an assay.
+
+Everything else in `report` reads an `AssayView`; should the assay change its shape, only
+this file follows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from huehold.report.numbers import plain
+
+__all__ = ["AssayView", "BudgetRow", "assay_json", "view_assay"]
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """One line of the uncertainty budget: a quantity, its doubt, and what that does."""
+
+    name: str
+    value: str
+    unit: str
+    u: str
+    share_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class AssayView:
+    """An assay as people read it.
+
+    Attributes
+    ----------
+    lines : tuple of (str, str)
+        Label and value with its expanded uncertainty.
+    decision : str
+        The comparison with the label claim in a sentence; empty without a claim.
+    working_text : str
+        The working, step by step, as plain text.
+    working_html : str
+        The same as HTML with MathML, already escaped.
+    budget : tuple of BudgetRow
+        The uncertainty budget, largest share first.
+    """
+
+    lines: tuple[tuple[str, str], ...]
+    decision: str
+    working_text: str
+    working_html: str
+    budget: tuple[BudgetRow, ...]
+
+
+def view_assay(assay: Any) -> AssayView | None:
+    """Read an assay for the reports.
+
+    Parameters
+    ----------
+    assay : Assay or None
+        A run's assay.
+    """
+    if assay is None:
+        return None
+    rows = (_row(row) for row in assay.budget)
+    return AssayView(
+        lines=tuple((str(label), str(value)) for label, value in assay.summary),
+        decision=str(assay.decision or ""),
+        working_text=str(assay.working.text),
+        working_html=str(assay.working.html),
+        budget=tuple(sorted(rows, key=lambda row: -row.share_percent)),
+    )
+
+
+def assay_json(assay: Any) -> Mapping[str, Any] | None:
+    """Return the assay as plain values for the result file, or None without one."""
+    return None if assay is None else dict(plain(assay.to_json()))
+
+
+def _row(row: Any) -> BudgetRow:
+    return BudgetRow(
+        str(row.name), f"{row.value:.6g}", str(row.unit), f"{row.u:.2g}", float(row.share_percent)
+    )

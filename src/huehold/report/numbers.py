@@ -1,0 +1,52 @@
+"""Numbers made fit for files: rounded sensibly, null where nothing is known, never NaN."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, is_dataclass
+from typing import Any
+
+__all__ = ["number", "numbers", "plain"]
+
+
+def number(value: float | None, digits: int = 3) -> float | None:
+    """Round a number for a file; NaN, infinities and None become None.
+
+    Parameters
+    ----------
+    value : float or None
+        Any number, numpy's included.
+    digits : int
+        Decimals kept.
+    """
+    if value is None or not math.isfinite(value):
+        return None
+    return round(float(value), digits) + 0.0
+
+
+def numbers(values: Iterable[float], digits: int = 3) -> list[float | None]:
+    """Round a column of numbers as `number` does."""
+    return [number(value, digits) for value in values]
+
+
+def plain(value: Any) -> Any:
+    """Turn a value into what JSON can hold, without NaN.
+
+    Parameters
+    ----------
+    value : object
+        Mappings, sequences, dataclasses, numbers and texts, nested as they like;
+        anything else is written as its text.
+    """
+    if value is None or isinstance(value, bool | str | int):
+        return value
+    if isinstance(value, float) or hasattr(value, "__float__"):
+        return number(float(value), 12)
+    if isinstance(value, Mapping):
+        return {str(key): plain(item) for key, item in value.items()}
+    if is_dataclass(value) and not isinstance(value, type):
+        return plain(asdict(value))
+    if isinstance(value, list | tuple | set | frozenset):
+        return [plain(item) for item in value]
+    return str(value)

@@ -1,0 +1,108 @@
+"""What happened, drawn on the trace plot: the lane of events, the hold, the endpoint."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from matplotlib.axes import Axes
+from matplotlib.patches import Rectangle
+
+from huehold.report.happenings import Addition, additions, events_of, hold_span
+from huehold.report.plot_style import DISTURBANCE, FADE_BACK, HOLD, INK, SpanStyle
+from huehold.report.words import clock, reason_words
+from huehold.run import Run
+
+__all__ = ["draw_lane", "draw_spans"]
+
+_ROWS = ("additions", "fade-backs", "disturbances", "hold")
+
+
+def draw_lane(ax: Axes, run: Run) -> None:
+    """Draw one row for each kind of event, named on the left, with words where they fit.
+
+    The axes must have their final limits in time: they decide what fits.
+    """
+    ax.set_ylim(-0.55, 3.75)
+    ax.set_yticks([3, 2, 1, 0], _ROWS)
+    ax.tick_params(axis="y", length=0)
+    ax.spines["left"].set_visible(False)
+    for level in range(4):
+        ax.axhline(level, color="#eceeee", lw=0.8, zorder=0)
+    _draw_additions(ax, additions(run))
+    for event in events_of(run.events, "fade_back"):
+        _bar(ax, 2, (event.time_s, event.end_s), FADE_BACK, "")
+    for event in events_of(run.events, "disturbance"):
+        words = reason_words(str(event.detail.get("kind") or ""))
+        _bar(ax, 1, (event.time_s, event.end_s), DISTURBANCE, words)
+    _draw_holds(ax, run)
+
+
+def draw_spans(axes: Iterable[Axes], run: Run) -> None:
+    """Run the hold, its ends and the disturbances through every panel."""
+    span, confirmed_s = hold_span(run), run.verdict.confirmed_s
+    for ax in axes:
+        for event in events_of(run.events, "disturbance"):
+            ax.axvspan(
+                event.time_s, event.end_s or event.time_s, fc="none", ec="#c3c8cb",
+                hatch=DISTURBANCE.hatch, lw=0, zorder=0.6,
+            )  # fmt: skip
+        if span is None:
+            continue
+        ax.axvspan(*span, fc=HOLD.fill, ec="none", alpha=0.55, lw=0, zorder=0.4)
+        ax.axvline(span[0], color=INK, lw=1.1, ls=(0, (6, 2)), zorder=3)
+        if confirmed_s is not None:
+            ax.axvline(confirmed_s, color=INK, lw=1.1, zorder=3)
+
+
+def _draw_additions(ax: Axes, listed: Sequence[Addition]) -> None:
+    ax.plot([a.time_s for a in listed], [3.0] * len(listed), "v", ms=5, color=INK)
+    width_s = _seconds_per_point(ax)
+    free_s = float("-inf")
+    for addition in listed:
+        half_s = width_s * 3.2 * len(str(addition.number))
+        if addition.time_s - half_s < free_s and addition is not listed[-1]:
+            continue
+        ax.text(addition.time_s, 3.32, str(addition.number), ha="center", fontsize=7.5)
+        free_s = addition.time_s + half_s + width_s * 2
+
+
+def _draw_holds(ax: Axes, run: Run) -> None:
+    for event in events_of(run.events, "hold_broken"):
+        ax.plot(event.time_s, 0, "x", ms=5, color=INK)
+    span = hold_span(run)
+    if span is None:
+        return
+    kept_s = max(run.verdict.hold_s or 0.0, span[1] - span[0])
+    _bar(ax, 0, (span[0], span[0] + kept_s), HOLD, f"held {kept_s:.0f} s")
+    last = sum(addition.time_s <= span[0] for addition in additions(run))
+    after = f" after addition {last}" if last else ""
+    ax.annotate(
+        f"onset {clock(span[0])}{after} ", (span[0], 0), ha="right", va="center",
+        fontsize=8, color=INK,
+    )  # fmt: skip
+    if run.verdict.confirmed_s is not None:
+        ax.plot(run.verdict.confirmed_s, 0, "D", ms=5, color=INK)
+
+
+def _bar(
+    ax: Axes, level: int, span: tuple[float, float | None], style: SpanStyle, words: str
+) -> None:
+    start_s, end_s = span[0], span[1] if span[1] is not None else ax.get_xlim()[1]
+    width_s = max(end_s - start_s, 2 * _seconds_per_point(ax))
+    box = Rectangle(
+        (start_s, level - 0.32), width_s, 0.64, fc=style.fill, ec=style.edge,
+        hatch=style.hatch, lw=0.8,
+    )  # fmt: skip
+    ax.add_patch(box)
+    if words and _seconds_per_point(ax) * 5.4 * len(words) < width_s:
+        ax.text(
+            start_s + width_s / 2, level, words, ha="center", va="center", fontsize=8, color=INK,
+            bbox={"fc": style.fill, "ec": "none", "pad": 0.6},
+        )  # fmt: skip
+
+
+def _seconds_per_point(ax: Axes) -> float:
+    low, high = ax.get_xlim()
+    figure = ax.figure
+    width_in = ax.get_position().width * figure.get_figwidth()  # type: ignore[union-attr]
+    return (high - low) / (72.0 * width_in)
