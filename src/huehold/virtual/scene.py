@@ -1,0 +1,259 @@
+"""The whole bench in linear light: everything that stands, moves and is poured."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from huehold.core import Ellipse
+from huehold.virtual.cup import CupLayers, build_layers, outline_cup, raised_cm
+from huehold.virtual.cup_liquid import LiquidPainter, LiquidState
+from huehold.virtual.display import display_picture, display_text
+from huehold.virtual.presets import Scenario
+from huehold.virtual.scene_ground import DISPLAY_CM, PAN_HEIGHT_CM, paint_bench, standing_cm
+from huehold.virtual.scene_hands import Sprite, hand_sprite, lay_over
+from huehold.virtual.scene_motion import Motion, Pose, active_blobs, person_acts, poses
+from huehold.virtual.scene_view import View, place_view
+from huehold.virtual.simulate_story import Story
+
+__all__ = ["Scene", "scene_view"]
+
+Field = NDArray[np.float32]
+_HAND_SCALE = 1.22  # hands are nearer the lens than the table
+
+
+def scene_view(scenario: Scenario) -> View:
+    """Place the scenario's camera over its bench."""
+    sight, cup = scenario.sight, scenario.cup
+    height = standing_cm(scenario.balance) + max(cup.liquid_cm, 0.2)
+    short = min(sight.width_px, sight.height_px)
+    return place_view(
+        (sight.width_px, sight.height_px),
+        tilt_deg=sight.tilt_deg,
+        roll_deg=sight.roll_deg,
+        cup_px=sight.cup_fraction * short,
+        cup_radius_cm=cup.radius_cm,
+        target_cm=(0.0, 0.0, height),
+        offset_px=(sight.right * sight.width_px, sight.down * sight.height_px),
+    )
+
+
+class Scene:
+    """A bench that can be drawn at any moment of its story.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    story : Story
+
+    Notes
+    -----
+    Linear light, 1 is a perfect white diffuser under the scene's light; mirrored light may
+    exceed it. The same scenario and story always give the same picture.
+    """
+
+    def __init__(self, scenario: Scenario, story: Story) -> None:
+        self.scenario, self.story = scenario, story
+        self.view = view = scene_view(scenario)
+        cup = scenario.cup
+        self._stand_cm = stand = standing_cm(scenario.balance)
+        self._scale = view.pixels_per_cm(stand + cup.liquid_cm)
+        self.bench, self.under = paint_bench(
+            view, scenario.ground, scenario.card, scenario.balance,
+            raised_cm(cup) if cup.kind != "none" else 0.0, self._rng(1),
+        )  # fmt: skip
+        self._motion = Motion(story, scenario.faults, self._rng(2))
+        self._acts = story.acts + person_acts(story, scenario.people)
+        self._display = _Display(view, self.bench, scenario) if scenario.balance.shown else None
+        self._hands = {
+            held: hand_sprite(
+                self._scale * _HAND_SCALE, scenario.people.skin, scenario.people.sleeve,
+                dropper=held, rng=self._rng(3),
+            )
+            for held in (False, True)
+        }  # fmt: skip
+        if cup.kind != "none":
+            self._set_cup()
+
+    def _rng(self, part: int) -> np.random.Generator:
+        return np.random.default_rng([self.scenario.seed, part])
+
+    def _set_cup(self) -> None:
+        cup = self.scenario.cup
+        self.outline = outline_cup(self.view, cup, self._stand_cm)
+        self._layers = build_layers(
+            self.view, cup, self.outline, self._rng(4),
+            highlights=self.scenario.light.highlights, pad_px=int(1.6 * self._scale) + 4,
+        )  # fmt: skip
+        self._liquid = LiquidPainter(
+            self._layers, self.outline, self.under, self._scale, self._rng(5)
+        )
+        self._moved = _Moved(self._layers)
+
+    def shift_px(self, time_s: float) -> tuple[float, float]:
+        """How far the cup stands from its first place, in pixels of the unshaken view."""
+        x, y = self._motion.place_cm(time_s)
+        z = self._stand_cm + max(self.scenario.cup.liquid_cm, 0.2)
+        ends = self.view.project(np.array([[0.0, 0.0, z], [x, y, z]]))
+        return float(ends[1, 0] - ends[0, 0]), float(ends[1, 1] - ends[0, 1])
+
+    def vessel(self, time_s: float) -> Ellipse | None:
+        """Outline of the liquid (of the bottom of an empty cup) at a moment, or None."""
+        if self.scenario.cup.kind == "none":
+            return None
+        dx, dy = self.shift_px(time_s)
+        surface = self.outline.surface
+        return replace(surface, x_px=surface.x_px + dx, y_px=surface.y_px + dy)
+
+    def draw(self, time_s: float, shown_g: float = 0.0) -> Field:
+        """Draw the bench.
+
+        Parameters
+        ----------
+        time_s : float
+        shown_g : float
+            What the balance shows.
+
+        Returns
+        -------
+        ndarray of float32, shape (height_px, width_px, 3)
+        """
+        picture = self.bench.copy()
+        if self._display is not None:
+            self._display.lay(picture, shown_g)
+        if self.scenario.cup.kind != "none":
+            self._lay_cup(picture, time_s)
+        self._lay_hands(picture, time_s)
+        return picture
+
+    def _lay_cup(self, picture: Field, time_s: float) -> None:
+        shift = self.shift_px(time_s)
+        optics, wall, shadow = self._moved.at(shift)
+        part = picture[self._layers.window]
+        part *= shadow[..., None]
+        if self.scenario.cup.liquid_cm > 0:
+            state = self._liquid_state(time_s)
+            liquid = self._liquid.paint(state, optics, shift)
+            wet = optics[..., :1]
+            part += wet * (liquid - part)
+            part *= wall[..., :3]
+            part += (wall[..., 3] + self._liquid.glint(state, shift))[..., None]
+        else:
+            part *= wall[..., :3]
+            part += wall[..., 3:4]
+
+    def _liquid_state(self, time_s: float) -> LiquidState:
+        story, motion = self.story, self._motion
+        look, plume = story.at(time_s)
+        left = float(np.interp(time_s, story.time_s, story.undissolved))
+        settled = min(1.0, motion.since_stir_s(time_s) / 30.0) * min(1.0, 4.0 * left)
+        return LiquidState(
+            look=look,
+            plume=plume,
+            blobs=active_blobs(story, motion, time_s),
+            turn_rad=motion.spin_rad(time_s),
+            ripple_px=motion.ripple(time_s) * 0.022 * self.outline.surface.semi_major_px,
+            phase_rad=11.0 * time_s,
+            sediment=settled,
+        )
+
+    def _lay_hands(self, picture: Field, time_s: float) -> None:
+        place = self._motion.place_cm(time_s)
+        cup = self.scenario.cup
+        for pose in poses(self._acts, time_s, self.scenario.people, place, cup.radius_cm):
+            self._lay_hand(picture, pose)
+
+    def _lay_hand(self, picture: Field, pose: Pose) -> None:
+        z = self._stand_cm + self.scenario.cup.height_cm
+        toward = np.radians(pose.arm_deg)
+        points = np.array([[pose.x_cm, pose.y_cm, z],
+                           [pose.x_cm + np.cos(toward), pose.y_cm + np.sin(toward), z]])  # fmt: skip
+        ends = self.view.project(points)
+        turn = float(np.arctan2(ends[1, 1] - ends[0, 1], ends[1, 0] - ends[0, 0]))
+        sprite: Sprite = self._hands[pose.dropper]
+        lay_over(picture, sprite, (float(ends[0, 0]), float(ends[0, 1])), turn, mirror=pose.mirror)
+
+
+class _Moved:
+    """The cup's layers at a shifted place; the last place is kept."""
+
+    def __init__(self, layers: CupLayers) -> None:
+        self._layers = layers
+        self._shift = (0.0, 0.0)
+        self._held = (layers.optics, layers.wall, layers.shadow)
+
+    def at(self, shift: tuple[float, float]) -> tuple[Field, Field, Field]:
+        rounded = (round(shift[0] * 16) / 16, round(shift[1] * 16) / 16)
+        if rounded != self._shift:
+            self._shift = rounded
+            layers = self._layers
+            self._held = (
+                _translated(layers.optics, rounded, (0.0, 0.0, 1.0, 1.0)),
+                _translated(layers.wall, rounded, (1.0, 1.0, 1.0, 0.0)),
+                _translated(layers.shadow, rounded, (1.0, 1.0, 1.0, 1.0)),
+            )
+        return self._held
+
+
+def _translated(
+    layer: Field, shift: tuple[float, float], outside: tuple[float, float, float, float]
+) -> Field:
+    move = np.float32([[1, 0, shift[0]], [0, 1, shift[1]]])
+    h, w = layer.shape[:2]
+    return np.asarray(
+        cv2.warpAffine(layer, move, (w, h), borderMode=cv2.BORDER_CONSTANT, borderValue=outside)
+    )
+
+
+class _Display:
+    """The balance's display as it appears in the picture."""
+
+    def __init__(self, view: View, bench: Field, scenario: Scenario) -> None:
+        self._look = scenario.balance.display
+        self._step_g = scenario.balance.readability_g
+        left, front, width, depth = DISPLAY_CM
+        corners = np.array(
+            [[left, front + depth], [left + width, front + depth],
+             [left + width, front], [left, front]]
+        )  # fmt: skip
+        where = view.project(np.column_stack([corners, np.full(4, PAN_HEIGHT_CM)]))
+        low = np.maximum(np.floor(where.min(axis=0)).astype(int) - 1, 0)
+        high = np.minimum(
+            np.ceil(where.max(axis=0)).astype(int) + 2, [view.width_px, view.height_px]
+        )
+        self._size = (max(int(high[0] - low[0]), 0), max(int(high[1] - low[1]), 0))
+        self._window = (slice(int(low[1]), int(high[1])), slice(int(low[0]), int(high[0])))
+        picture = display_picture("", self._look)
+        h, w = picture.shape[:2]
+        source = np.float32([[0, 0], [w - 1, 0], [w - 1, h - 1], [0, h - 1]])
+        self._map = cv2.getPerspectiveTransform(source, (where - low).astype(np.float32))
+        self._warped = lru_cache(maxsize=16)(self._warp)
+
+    @property
+    def in_view(self) -> bool:
+        """Whether any of it falls into the picture."""
+        return min(self._size) > 1
+
+    def _warp(self, text: str) -> tuple[Field, Field]:
+        picture = display_picture(text, self._look)
+        # Shrinking needs a filter: blur by the scale first.
+        scale = max(1.0, picture.shape[1] / max(self._size[0], 1))
+        soft = cv2.GaussianBlur(picture, (0, 0), 0.45 * scale)
+        share = np.ones(picture.shape[:2], dtype=np.float32)
+        return (
+            np.asarray(cv2.warpPerspective(soft, self._map, self._size)),
+            np.asarray(cv2.warpPerspective(share, self._map, self._size)),
+        )
+
+    def lay(self, picture: Field, mass_g: float) -> None:
+        """Put the display with a reading into the picture, in place."""
+        if not self.in_view:
+            return
+        image, share = self._warped(display_text(mass_g, self._step_g))
+        part = picture[self._window]
+        part *= (1.0 - share)[..., None]
+        part += image
