@@ -1,5 +1,5 @@
 """One frame to one observation: vessel, white, colour, turbidity, trust."""
 
-from huehold.vision.observer import Observer
+from huehold.vision.observer import Observer, Sight
 
-__all__ = ["Observer"]
+__all__ = ["Observer", "Sight"]

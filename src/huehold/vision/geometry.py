@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import cv2
@@ -100,7 +101,7 @@ def half_extent(ellipse: Ellipse) -> tuple[float, float]:
     return float(np.hypot(a * c, b * s)), float(np.hypot(a * s, b * c))
 
 
-def sample(image: NDArray[np.generic], points: FloatArray) -> FloatArray:
+def sample(image: NDArray[np.uint8] | NDArray[np.float32], points: FloatArray) -> FloatArray:
     """Bilinear values of an image at points of shape (m, n, 2); edges are repeated."""
     xy = points.astype(np.float32)
     values = cv2.remap(
@@ -125,6 +126,7 @@ def fit_ellipse(points: FloatArray, rounds: int = 3) -> tuple[Ellipse, FloatArra
         points do not make an ellipse.
     """
     used = points
+    result: tuple[Ellipse, FloatArray] | None = None
     for _ in range(rounds):
         if len(used) < 6:
             return None
@@ -134,10 +136,11 @@ def fit_ellipse(points: FloatArray, rounds: int = 3) -> tuple[Ellipse, FloatArra
         off = np.abs(normalised_radius(ellipse, points[:, 0], points[:, 1]) - 1.0)
         limit = max(2.5 * 1.4826 * float(np.median(off)), 0.015)
         used = points[off <= limit]
-    return ellipse, off
+        result = ellipse, np.asarray(off)
+    return result
 
 
-def _from_cv2(box: tuple[tuple[float, float], tuple[float, float], float]) -> Ellipse | None:
+def _from_cv2(box: tuple[Sequence[float], Sequence[float], float]) -> Ellipse | None:
     (x, y), (first, second), angle = box
     if not np.all(np.isfinite([x, y, first, second, angle])) or min(first, second) <= 1.0:
         return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from huehold.core import Ellipse, Frame, Observation, Rect
@@ -17,11 +19,30 @@ from huehold.vision.trust import weigh
 from huehold.vision.turbidity import TurbidityScale, visibility
 from huehold.vision.white import White, WhiteKeeper, find_white
 
-__all__ = ["Observer"]
+__all__ = ["Observer", "Sight"]
 
 _PATCH_PX = 96  # samples across the vessel
 _WHITE_SEARCH_S = 1.0
 _COVERED = 0.10  # share of the ring around the vessel that tells a hand
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """How the last observation came about, for `huehold.vision.draw`.
+
+    Attributes
+    ----------
+    white : White or None
+        The white that was used.
+    patch : Patch or None
+        Samples around the vessel.
+    liquid : Liquid or None
+        What was made of them.
+    """
+
+    white: White | None = None
+    patch: Patch | None = None
+    liquid: Liquid | None = None
 
 
 class Observer:
@@ -50,12 +71,13 @@ class Observer:
         self._turbidity = TurbidityScale()
         self._condition = Condition()
         self._covered = False
+        self._sight = Sight()
         self._shape: tuple[int, ...] | None = None
 
     @property
-    def white_rect(self) -> Rect | None:
-        """The white patch in use, in pixels of the frames."""
-        return self._white.rect
+    def sight(self) -> Sight:
+        """How the last observation came about."""
+        return self._sight
 
     def observe(self, frame: Frame) -> Observation:
         """Measure the next frame.
@@ -88,6 +110,7 @@ class Observer:
         vessel = resized(held.ellipse, work.scale)
         patch = cut(frame.image, vessel, 1.0, _PATCH_PX)
         liquid = measure_liquid(patch, vessel)
+        self._sight = Sight(white, patch, liquid)
         self._covered = around.near_changed > _COVERED
         if liquid is None:
             return self._nothing(frame, work, held)
@@ -116,6 +139,7 @@ class Observer:
             self._white.adopt(resized_rect(rect, work.scale))
 
     def _nothing(self, frame: Frame, work: WorkPicture, held: Holding) -> Observation:
+        self._sight = Sight()
         severities = {"vessel_lost" if held.state == "lost" else "no_vessel": 1.0}
         severities |= self._condition.of_picture(frame.time_s, work.image)
         _, reasons = weigh(severities)

@@ -175,7 +175,7 @@ def _with_ring(one: Candidate, others: list[Candidate]) -> Candidate:
     return replace(one, ringed=best)
 
 
-def refine(lab: FloatArray, ellipse: Ellipse, reach: float = 0.08) -> Ellipse | None:
+def refine(lab: NDArray[np.float32], ellipse: Ellipse, reach: float = 0.08) -> Ellipse | None:
     """Refit the outline to the strongest colour step close to it.
 
     Parameters

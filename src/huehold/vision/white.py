@@ -27,7 +27,7 @@ _FOUND_REL_SD, _CARRIED_REL_SD, _ASSUMED_REL_SD = 0.004, 0.01, 0.02
 _FULL = 0.03  # share of clipped pixels from which a patch is no measure
 _JUMP = 0.10  # log ratio between patch and surroundings that tells a covered patch
 _PATIENCE = 45  # frames after which a changed but flat patch is believed
-_KEEP_AWAY = 1.5  # radii of the vessel within which no white is looked for
+_KEEP_AWAY = 1.9  # radii of the vessel within which no white is looked for
 _SMALLEST = 0.02  # radius of a patch as a share of the picture's shorter side
 _TINT = 0.16  # (largest - smallest) / largest code of a neutral, at most
 
