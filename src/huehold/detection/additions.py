@@ -1,0 +1,166 @@
+"""Seeing additions: steps of the colour towards the end colour.
+
+A portion of titrant turns the mixture towards the end colour within a second or two. The
+finder watches the rise of the position above its lowest value of the last seconds; when
+it is clearly more than noise an addition is told, and when the rise is over its peak is.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from huehold.detection.axis import Line
+from huehold.detection.plane import Sample, middle
+from huehold.detection.smoothing import Point
+
+__all__ = ["AdditionFinder", "Peak", "Step", "crossing_s"]
+
+_LOOK_BACK_S = 3.0  # slower rises are drift or mixing, not an addition
+_ACROSS_GAP_S = 60.0  # a rise across a blind stretch up to this long still counts
+_MIN_STEP = 0.06  # of the start-to-end line
+_MIN_STEP_NOISE = 5.0  # in standard deviations of the smoothed position
+_PEAK_OVER_S = 1.0  # no new maximum for this long: the rise is over
+_SAME_PORTION_S = 1.5  # a rise this soon after a peak still belongs to it
+_FOOT = 0.3  # share of the step at which it is said to begin
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The beginning of an addition.
+
+    Attributes
+    ----------
+    time_s : float
+        When the colour began to rise.
+    base : complex
+        Colour before it.
+    """
+
+    time_s: float
+    base: complex
+
+
+@dataclass(frozen=True, slots=True)
+class Peak:
+    """The end of the rise an addition brought: its beginning, and its highest colour."""
+
+    step: Step
+    time_s: float
+    colour: complex
+
+
+class AdditionFinder:
+    """Tells steps and their peaks from smoothed colours."""
+
+    def __init__(self) -> None:
+        self._low: deque[Point] = deque(maxlen=256)
+        self._step: Step | None = None
+        self._peak: Point | None = None
+        self._last_peak_s: float | None = None
+
+    @property
+    def rising(self) -> bool:
+        """Whether an addition's rise is going on."""
+        return self._step is not None
+
+    def add(self, point: Point, line: Line, recent: Iterable[Sample]) -> Step | Peak | None:
+        """Take a smoothed colour.
+
+        Parameters
+        ----------
+        point : Point
+            The newest smoothed colour.
+        line : Line
+            The start-to-end line as it is known now.
+        recent : iterable of Sample
+            The last seconds of single readings, to find the foot of a step.
+
+        Returns
+        -------
+        Step, Peak or None
+            What could be told with this point.
+        """
+        if self._step is not None:
+            return self._follow(point, line)
+        base = self._base(point, line)
+        self._remember(point, line)
+        if base is None:
+            return None
+        rise = line.position(point.colour) - line.position(base.colour)
+        if rise < max(_MIN_STEP, _MIN_STEP_NOISE * point.noise / line.span):
+            return None
+        return self._begin(point, base, rise, line, recent)
+
+    def _begin(
+        self, point: Point, base: Point, rise: float, line: Line, recent: Iterable[Sample]
+    ) -> Step | None:
+        foot = line.position(base.colour) + _FOOT * rise
+        time_s = crossing_s(recent, line, foot, since_s=base.centre_s)
+        step = Step(point.centre_s if time_s is None else time_s, base.colour)
+        same = self._last_peak_s is not None and step.time_s - self._last_peak_s < _SAME_PORTION_S
+        self._step, self._peak = step, point
+        return None if same else step
+
+    def _follow(self, point: Point, line: Line) -> Peak | None:
+        assert self._step is not None
+        assert self._peak is not None
+        if line.position(point.colour) > line.position(self._peak.colour):
+            self._peak = point
+        if point.time_s - self._peak.time_s < _PEAK_OVER_S:
+            return None
+        peak = Peak(self._step, self._peak.centre_s, self._peak.colour)
+        self._step, self._last_peak_s = None, self._peak.time_s
+        self._low.clear()
+        self._low.append(point)
+        return peak
+
+    def _base(self, point: Point, line: Line) -> Point | None:
+        low = self._low
+        if not low or point.time_s - low[-1].time_s > _ACROSS_GAP_S:
+            return None
+        return low[0]
+
+    def _remember(self, point: Point, line: Line) -> None:
+        """Keep points in time order with rising positions: the first is the lowest."""
+        low, here = self._low, line.position(point.colour)
+        while low and line.position(low[-1].colour) >= here:
+            low.pop()
+        low.append(point)
+        while len(low) > 1 and point.time_s - low[0].time_s > _LOOK_BACK_S:
+            low.popleft()
+
+
+def crossing_s(
+    recent: Iterable[Sample], line: Line, level: float, *, since_s: float
+) -> float | None:
+    """Return when single readings last rose through a level, to a fraction of a frame.
+
+    Parameters
+    ----------
+    recent : iterable of Sample
+        Readings in time order.
+    line : Line
+        The start-to-end line.
+    level : float
+        Position on it.
+    since_s : float
+        Readings before this time are not looked at.
+
+    Returns
+    -------
+    float or None
+        The time, by linear interpolation between medians of three readings; None if the
+        readings never were below the level or never rose through it.
+    """
+    readings = [s for s in recent if s.time_s >= since_s - 1.0]
+    colours = [s.colour for s in readings]
+    for i in range(1, len(colours) - 1):
+        colours[i] = middle([s.colour for s in readings[i - 1 : i + 2]])
+    places = [line.position(c) for c in colours]
+    for i in range(len(places) - 1, 0, -1):
+        if places[i - 1] < level <= places[i]:
+            share = (level - places[i - 1]) / (places[i] - places[i - 1])
+            return readings[i - 1].time_s + share * (readings[i].time_s - readings[i - 1].time_s)
+    return None

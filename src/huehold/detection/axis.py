@@ -1,0 +1,163 @@
+"""The run's own start-to-end line, learned from its start colour and its peaks.
+
+A colour's *position* on the line is 0 at the start colour and 1 at the end colour. The
+method's hue bands say where to look first; the run's start plateau and the colours right
+after its additions say where the two colours really lie under this light and in this lot
+of dye, and the band's edge follows.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from collections import deque
+from dataclasses import dataclass
+
+from huehold.detection.plane import hue_deg
+from huehold.detection.settings import DetectorSettings, turn_deg
+
+__all__ = ["AxisLearner", "EndBand", "Line"]
+
+COLOURED = 8.0  # chroma in the plane from which the hue angle carries meaning
+_PRIOR_CHROMA = 0.8  # of the start colour's, for an end colour not yet seen
+_PEAKS = 6  # the latest peaks that speak about the end colour
+_BEST = 3  # how many of them, the farthest, are averaged
+_MAX_SHIFT_DEG = 25.0  # light turns the end band along with the start colour, up to this
+_MIN_SPAN = 6.0  # plane units between start and end colour that still can be told apart
+_TURN_LIMIT_DEG = 50.0  # a peak further off the expected direction is something else
+_START_PULL = 0.5  # weight of a new start plateau
+_START_TURN_DEG = 15.0  # the start colour may turn this far from where it was first seen
+_ENTER = 0.75  # position of the band's edge where hue cannot tell
+_ENTER_RANGE = (0.62, 0.85)
+_HYSTERESIS = 0.10
+_INSIDE_DEG = 4.0  # an end colour lies at least this far inside the hue band
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The line from start colour to end colour in the plane."""
+
+    start: complex
+    end: complex
+
+    def place(self, colour: complex) -> complex:
+        """Return position along the line (real) and off it (imaginary), in spans."""
+        return (colour - self.start) / (self.end - self.start)
+
+    def position(self, colour: complex) -> float:
+        """Return the position along the line: 0 at the start, 1 at the end colour."""
+        return self.place(colour).real
+
+    @property
+    def span(self) -> float:
+        """Length of the line in plane units."""
+        return abs(self.end - self.start)
+
+
+@dataclass(frozen=True, slots=True)
+class EndBand:
+    """Positions at which the end colour is entered and left (lower: hysteresis)."""
+
+    enter: float
+    leave: float
+
+
+class AxisLearner:
+    """Keeps start colour, end colour and end band as the run teaches them.
+
+    Parameters
+    ----------
+    settings : DetectorSettings
+        The method's hue bands.
+    """
+
+    def __init__(self, settings: DetectorSettings) -> None:
+        self._start_hues = settings.start_band
+        self._end_hues = settings.end_band
+        self._start: complex | None = None
+        self._first_hue_deg = 0.0
+        self._shift_deg = 0.0
+        self._peaks: deque[complex] = deque(maxlen=_PEAKS)
+        self.line: Line | None = None
+        self.band = EndBand(_ENTER, _ENTER - _HYSTERESIS)
+
+    @property
+    def learned(self) -> bool:
+        """Whether a peak of this run has shown the end colour."""
+        return bool(self._peaks)
+
+    @property
+    def shift_deg(self) -> float:
+        """How far this light or dye turns the hues against the method's chart."""
+        return self._shift_deg
+
+    def learn_start(self, colour: complex) -> bool:
+        """Take a start plateau; return whether it was accepted and the line changed."""
+        if self._start is None:
+            self._first_hue_deg = hue_deg(colour)
+            self._start = colour
+        elif abs(turn_deg(hue_deg(colour) - self._first_hue_deg)) > _START_TURN_DEG:
+            return False
+        else:
+            self._start += _START_PULL * (colour - self._start)
+        outside = self._start_hues.outside_deg(hue_deg(self._start))
+        self._shift_deg = max(-_MAX_SHIFT_DEG, min(_MAX_SHIFT_DEG, outside))
+        self._draw()
+        return True
+
+    def learn_peak(self, colour: complex) -> bool:
+        """Take the colour right after an addition; return whether it taught something."""
+        if self._start is None or not self._speaks_of_the_end(colour):
+            return False
+        self._peaks.append(colour)
+        self._draw()
+        return True
+
+    def end_hue_outside_deg(self, colour: complex) -> float:
+        """Return how far a colour's hue lies outside the shifted end band (signed)."""
+        return self._end_hues.outside_deg(hue_deg(colour) - self._shift_deg)
+
+    def _prior_end(self, start: complex) -> complex:
+        angle = math.radians(self._end_hues.centre_deg + self._shift_deg)
+        return cmath.rect(max(_PRIOR_CHROMA * abs(start), _MIN_SPAN), angle)
+
+    def _speaks_of_the_end(self, colour: complex) -> bool:
+        assert self._start is not None
+        way = colour - self._start
+        expected = self._prior_end(self._start) - self._start
+        off_deg = abs(math.degrees(cmath.phase(way / expected))) if way else 180.0
+        if abs(way) < max(_MIN_SPAN, 0.5 * abs(self._start)) or off_deg > _TURN_LIMIT_DEG:
+            return False
+        if abs(colour) < COLOURED or abs(self._start) < COLOURED:
+            return True
+        return self.end_hue_outside_deg(colour) == 0.0
+
+    def _draw(self) -> None:
+        assert self._start is not None
+        self.line = Line(self._start, self._end(self._start))
+        self.band = self._band(self.line)
+
+    def _end(self, start: complex) -> complex:
+        prior = self._prior_end(start)
+        if not self._peaks:
+            return prior
+        line = Line(start, prior)
+        best = sorted(self._peaks, key=line.position)[-_BEST:]
+        return sum(best) / len(best)
+
+    def _band(self, line: Line) -> EndBand:
+        enter = self._edge(line) if min(abs(line.start), abs(line.end)) >= COLOURED else _ENTER
+        enter = max(_ENTER_RANGE[0], min(_ENTER_RANGE[1], enter))
+        return EndBand(enter, enter - _HYSTERESIS)
+
+    def _edge(self, line: Line) -> float:
+        """Return where the line crosses the near edge of the shifted end band."""
+        band = self._end_hues
+        up = turn_deg(band.centre_deg - self._start_hues.centre_deg) > 0.0
+        inner = _INSIDE_DEG if up else -_INSIDE_DEG
+        edge_deg = (band.low_deg if up else band.high_deg) + inner + self._shift_deg
+        ray = cmath.rect(1.0, math.radians(edge_deg))
+        across_way = (ray.conjugate() * (line.end - line.start)).imag
+        if across_way == 0.0:
+            return _ENTER
+        return -(ray.conjugate() * line.start).imag / across_way

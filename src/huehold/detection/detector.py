@@ -1,0 +1,393 @@
+"""The online detector: observations in, events out, the verdict at the end.
+
+The order of things for one observation: how much is seen (`sight`), the steady colour
+(`smoothing`), the start colour and the line (`start`, `axis`), additions and fade-backs
+(`additions`, `fadeback`), and the hold (`hold`). Work and memory for one observation are
+bounded, and nothing depends on how observations are handed over.
+"""
+
+from __future__ import annotations
+
+import enum
+import math
+from collections.abc import Mapping
+from dataclasses import replace
+from types import MappingProxyType
+
+from huehold.core import Event, EventKind, Observation, Verdict
+from huehold.detection.additions import AdditionFinder, Peak, Step, crossing_s
+from huehold.detection.axis import COLOURED, AxisLearner, Line
+from huehold.detection.fadeback import FadeBack, FadeBackWatch
+from huehold.detection.forecast import Forecast, Forecaster
+from huehold.detection.hold import Hold, HoldState, HoldWatch
+from huehold.detection.notes import Notes
+from huehold.detection.plane import Sample, chroma, hue_deg, is_readable, sample_of
+from huehold.detection.settings import DetectorSettings
+from huehold.detection.sight import Disturbance, Sight
+from huehold.detection.smoothing import Point, Smoother
+from huehold.detection.start import PlateauFinder
+from huehold.detection.verdict import Findings, reach_verdict
+
+__all__ = ["Detector", "Phase"]
+
+Detail = Mapping[str, float | str | None]
+
+_BROUGHT_WITHIN_S = 25.0  # an entry this long after an addition was brought by it
+_UPROOTED = 0.45  # below this position the last addition's effect is over
+_START_SIDE = 0.25  # plateaus below this position are the start colour
+_END_PLATEAU_S = 2.0
+_BEYOND_DEG = 12.0  # hue past the far side of the end band: overshoot
+_TURBIDITY_LAST_S = 15.0
+
+
+class Phase(enum.StrEnum):
+    """Where the run stands, in plain words."""
+
+    WAITING = "waiting for the start colour"
+    START = "start colour"
+    FADING = "fading back"
+    HOLDING = "end colour, holding"
+    ENDPOINT = "endpoint"
+    OVERSHOOT = "overshoot"
+    BLIND = "cannot see"
+
+
+class Detector:
+    """Tells additions, fade-backs, holds and the endpoint as they come.
+
+    Parameters
+    ----------
+    settings : DetectorSettings
+        What the method asks for.
+
+    Notes
+    -----
+    The same observations give the same events, live or reviewed. Observations that are
+    not later than the one before are passed over.
+    """
+
+    def __init__(self, settings: DetectorSettings) -> None:
+        self.settings = settings
+        self._sight = Sight()
+        self._smoother = Smoother()
+        self._plateaus = PlateauFinder(settings)
+        self._axis = AxisLearner(settings)
+        self._finder = AdditionFinder()
+        self._fadeback = FadeBackWatch()
+        self._watch = HoldWatch(settings.hold_s)
+        self._forecaster = Forecaster(settings.hold_s)
+        self._notes = Notes()
+        self._events: list[Event] = []
+        self._told = 0
+        self._now_s = -math.inf
+        self._point: Point | None = None
+        self._additions = 0
+        self._last_step_s = -math.inf
+        self._rooted = False
+        self._confirmed_s: float | None = None
+        self._overshot = False
+        self._late_additions = 0
+        self._withdrawn_s: float | None = None
+        self._end_first_s: float | None = None
+        self._began_at_end = False
+        self._verdict: Verdict | None = None
+
+    # --- what goes in -----------------------------------------------------------------
+
+    def update(self, observation: Observation) -> tuple[Event, ...]:
+        """Take the next observation.
+
+        Parameters
+        ----------
+        observation : Observation
+            Later in time than the one before it.
+
+        Returns
+        -------
+        tuple of Event
+            What could be told with it, mostly nothing.
+        """
+        if observation.time_s <= self._now_s or self._verdict is not None:
+            return ()
+        self._now_s = observation.time_s
+        trusted = observation.trust >= self.settings.min_trust and is_readable(observation)
+        covered_s = self._sight.covered_s(self._now_s)
+        closed = self._sight.add(self._now_s, trusted, observation.reasons)
+        self._tell_disturbances(closed)
+        self._follow_notes()
+        self._check_blind()
+        if trusted:
+            self._see(sample_of(observation), covered_s)
+        return self._newly_told()
+
+    def note_addition(self, time_s: float, mass_g: float | None = None) -> None:
+        """Take note that titrant was added, as typed or read from a balance.
+
+        Parameters
+        ----------
+        time_s : float
+            When it was noted; the addition itself may have been some seconds earlier.
+        mass_g : float, optional
+            Mass of this addition in grams.
+
+        Notes
+        -----
+        A note that fits an addition seen shortly before belongs to it; else it is told
+        as an addition that was not seen, with the next observation.
+        """
+        self._notes.add(time_s, mass_g)
+
+    def finish(self) -> Verdict:
+        """Close the run and reach the verdict; calling it again returns the same."""
+        if self._verdict is None:
+            self._tell_disturbances(self._sight.finish())
+            self._verdict = reach_verdict(self._findings())
+        return self._verdict
+
+    # --- what can be asked ------------------------------------------------------------
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """All events so far, in the order they were told."""
+        return tuple(self._events)
+
+    @property
+    def phase(self) -> Phase:
+        """Where the run stands now."""
+        if self._is_blind():
+            return Phase.BLIND
+        if self._confirmed_s is not None:
+            return Phase.OVERSHOOT if self._overshot or self._late_additions else Phase.ENDPOINT
+        if self._axis.line is None:
+            return Phase.WAITING
+        if self._watch.state in (HoldState.HOLDING, HoldState.COMPLETE):
+            return Phase.HOLDING
+        if self._fadeback.fading or self._finder.rising:
+            return Phase.FADING
+        return Phase.START
+
+    @property
+    def hold_progress_s(self) -> float:
+        """Seconds the present hold has lasted; 0 without one."""
+        hold = self._watch.hold
+        return max(self._now_s - hold.held_from_s, 0.0) if hold else 0.0
+
+    @property
+    def forecast(self) -> Forecast | None:
+        """What is likely to come; None before the first addition and after the endpoint."""
+        if self._confirmed_s is not None:
+            return None
+        return self._forecaster.forecast(self._now_s, self._axis.line, self._axis.band)
+
+    # --- one trusted reading ----------------------------------------------------------
+
+    def _see(self, sample: Sample, covered_s: float) -> None:
+        point = self._smoother.add(sample)
+        if point is None:
+            return
+        self._point = point
+        self._learn_start(point)
+        line = self._axis.line
+        if line is None:
+            return
+        self._forecaster.add(point)
+        self._watch_additions(point, line)
+        self._watch_fade_back(point, line)
+        self._watch_hold(point, line)
+        self._watch.see(point, sample.turbidity, covered_s)
+        self._watch_complete(line)
+
+    def _learn_start(self, point: Point) -> None:
+        line = self._axis.line
+        if line is None:
+            self._note_end_first(point)
+        elif self._finder.rising or line.position(point.colour) > _START_SIDE:
+            self._plateaus.restart()
+            return
+        plateau = self._plateaus.add(point)
+        if plateau is not None:
+            self._axis.learn_start(plateau)
+
+    def _note_end_first(self, point: Point) -> None:
+        """Notice an end colour seen steadily before any start colour."""
+        colour = point.colour
+        at_end = chroma(colour) >= COLOURED and self._axis.end_hue_outside_deg(colour) == 0.0
+        if not at_end:
+            self._end_first_s = None
+        elif self._end_first_s is None:
+            self._end_first_s = point.time_s
+        elif point.time_s - self._end_first_s >= _END_PLATEAU_S:
+            self._began_at_end = True
+
+    def _watch_additions(self, point: Point, line: Line) -> None:
+        found = self._finder.add(point, line, self._smoother.recent)
+        if isinstance(found, Step):
+            self._fadeback.stop()
+            self._plateaus.restart()
+            self._forecaster.begin(found.time_s, found.base)
+            self._add_addition(found.time_s, self._notes.claim(found.time_s), seen=True)
+        elif isinstance(found, Peak):
+            self._axis.learn_peak(found.colour)
+            self._fadeback.start(found)
+
+    def _watch_fade_back(self, point: Point, line: Line) -> None:
+        back = self._fadeback.add(point, self._axis.line or line, self._axis.band)
+        if isinstance(back, FadeBack):
+            self._forecaster.faded(back)
+            self._tell("fade_back", back.peak_s, {}, back.back_s)
+
+    # --- the hold ---------------------------------------------------------------------
+
+    def _watch_hold(self, point: Point, line: Line) -> None:
+        watch, band = self._watch, self._axis.band
+        if line.position(point.colour) < _UPROOTED:
+            self._rooted = False
+        if watch.state in (HoldState.AWAY, HoldState.ENTERING):
+            if watch.enters(point, line, band):
+                self._start_hold(point, line)
+            return
+        left_s = watch.leaves(point, line, band)
+        if left_s is not None:
+            self._break_hold(left_s, "faded")
+
+    def _start_hold(self, point: Point, line: Line) -> None:
+        since_s = point.centre_s - 4.0
+        onset_s = crossing_s(self._smoother.recent, line, self._axis.band.enter, since_s=since_s)
+        if onset_s is None:
+            onset_s = self._smoother.recent[0].time_s
+        recent = onset_s - self._last_step_s <= _BROUGHT_WITHIN_S
+        if recent:
+            self._rooted = True
+            onset_s = max(onset_s, self._last_step_s)
+        self._watch.start(onset_s, brought=self._rooted)
+        if self._rooted:
+            self._tell("hold_started", onset_s, {})
+
+    def _break_hold(self, time_s: float, reason: str) -> None:
+        hold = self._watch.hold
+        assert hold is not None
+        if self._confirmed_s is not None:
+            self._withdrawn_s = time_s
+            self._confirmed_s, self._overshot, self._late_additions = None, False, 0
+            reason = "faded after the endpoint was called"
+        if hold.brought:
+            lasted_s = max(time_s - hold.held_from_s, 0.0)
+            self._tell("hold_broken", time_s, {"reason": reason, "lasted_s": lasted_s})
+        self._watch.away()
+
+    def _watch_complete(self, line: Line) -> None:
+        if not self._watch.completes(self._now_s, line, self._axis.band):
+            return
+        hold = self._watch.hold
+        assert hold is not None
+        self._confirmed_s = self._now_s
+        self._withdrawn_s = None
+        self._overshot = self._beyond_deg(hold) > _BEYOND_DEG
+        kind: EventKind = "overshoot" if self._overshot else "endpoint"
+        self._tell(kind, self._now_s, {"onset_s": hold.onset_s, "held_from_s": hold.held_from_s})
+
+    def _check_blind(self) -> None:
+        """Break a hold that was not seen for longer than the method allows."""
+        hold = self._watch.hold
+        if hold is None or self._confirmed_s is not None or not self._is_blind():
+            return
+        last_s = self._sight.last_trusted_s
+        self._break_hold(self._now_s if last_s is None else last_s, "blind")
+
+    def _is_blind(self) -> bool:
+        return self._since_trusted() > self.settings.max_blind_s
+
+    def _since_trusted(self) -> float:
+        last_s = self._sight.last_trusted_s
+        return 0.0 if last_s is None else self._now_s - last_s
+
+    def _beyond_deg(self, hold: Hold) -> float:
+        colour = hold.colour
+        if colour is None or chroma(colour) < COLOURED:
+            return 0.0
+        outside = self._axis.end_hue_outside_deg(colour)
+        return max(outside if self.settings.turns_up else -outside, 0.0)
+
+    # --- additions --------------------------------------------------------------------
+
+    def _follow_notes(self) -> None:
+        for note in self._notes.due(self._now_s):
+            self._forecaster_note(note.time_s)
+            self._add_addition(note.time_s, note.mass_g, seen=False)
+
+    def _forecaster_note(self, time_s: float) -> None:
+        if self._point is not None:
+            self._forecaster.begin(time_s, self._point.colour)
+
+    def _add_addition(self, time_s: float, mass_g: float | None, *, seen: bool) -> None:
+        self._additions += 1
+        self._last_step_s = max(self._last_step_s, time_s)
+        detail: dict[str, float | str | None] = {"number": self._additions}
+        if mass_g is not None:
+            detail["mass_g"] = mass_g
+        detail["basis"] = "seen" if seen else "noted"
+        self._tell("addition", time_s, detail)
+        if self._confirmed_s is not None:
+            self._late_additions += 1
+            self._tell("overshoot", time_s, {"reason": "addition after the endpoint"})
+        elif self._watch.hold is not None and time_s > self._watch.hold.held_from_s:
+            self._restart_hold(self._watch.hold, time_s)
+
+    def _restart_hold(self, hold: Hold, time_s: float) -> None:
+        if hold.brought:
+            lasted_s = max(time_s - hold.held_from_s, 0.0)
+            self._tell("hold_broken", time_s, {"reason": "addition", "lasted_s": lasted_s})
+        hold.restart(time_s)
+        hold.brought = self._rooted = True
+        self._tell("hold_started", time_s, {})
+
+    # --- telling ----------------------------------------------------------------------
+
+    def _tell(
+        self, kind: EventKind, time_s: float, detail: Detail, end_s: float | None = None
+    ) -> None:
+        self._events.append(Event(time_s, kind, end_s, self._now_s, MappingProxyType(dict(detail))))
+
+    def _tell_disturbances(self, closed: tuple[Disturbance, ...]) -> None:
+        for stretch in closed:
+            self._tell("disturbance", stretch.start_s, {"kind": stretch.kind}, stretch.end_s)
+
+    def _newly_told(self) -> tuple[Event, ...]:
+        new = tuple(self._events[self._told :])
+        self._told = len(self._events)
+        return new
+
+    def _findings(self) -> Findings:
+        sight, hold, unseen = self._sight, self._watch.hold, self._sight.unseen_s
+        found = Findings(
+            duration_s=sight.duration_s,
+            trusted_s=sight.trusted_s,
+            trusted_share=sight.trusted_share,
+            observations=sight.observations,
+            main_obstacle=max(unseen, key=unseen.__getitem__) if unseen else None,
+            start_seen=self._axis.line is not None,
+            began_at_end=self._began_at_end,
+            additions=self._additions,
+            hold_s=self.settings.hold_s,
+            clearing=self.settings.clearing,
+            late_additions=self._late_additions,
+            overshot=self._overshot,
+            confirmed_s=self._confirmed_s,
+            withdrawn_s=self._withdrawn_s,
+        )
+        return found if hold is None else self._with_hold(found, hold)
+
+    def _with_hold(self, found: Findings, hold: Hold) -> Findings:
+        colour = hold.colour
+        coloured = colour is not None and chroma(colour) >= COLOURED
+        return replace(
+            found,
+            onset_s=hold.onset_s,
+            held_from_s=hold.held_from_s,
+            lasted_s=max(self._now_s - hold.held_from_s, 0.0),
+            hue_deg=hue_deg(colour) if colour is not None and coloured else None,
+            turbidity=hold.turbidity(_TURBIDITY_LAST_S),
+            beyond_deg=self._beyond_deg(hold),
+            unbrought=not hold.brought,
+            drifting=self._watch.drifting,
+        )

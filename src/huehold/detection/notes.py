@@ -1,0 +1,51 @@
+"""Typed or weighed additions, brought together with the ones that were seen."""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass
+
+__all__ = ["Note", "Notes"]
+
+_TYPED_LATER_S = 20.0  # a note may follow its addition by this much: the balance settles
+_TYPED_BEFORE_S = 3.0  # or come this much before it is seen
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """An addition as it was noted: when, and its mass if known."""
+
+    time_s: float
+    mass_g: float | None
+
+
+class Notes:
+    """Keeps notes and seen additions that have no partner yet; bounded."""
+
+    def __init__(self) -> None:
+        self._seen_s: deque[float] = deque(maxlen=8)
+        self._pending: deque[Note] = deque()
+
+    def add(self, time_s: float, mass_g: float | None) -> None:
+        """Take a note; it is settled at once if a seen addition fits."""
+        for seen_s in reversed(self._seen_s):
+            if -_TYPED_BEFORE_S <= time_s - seen_s <= _TYPED_LATER_S:
+                self._seen_s.remove(seen_s)
+                return
+        self._pending.append(Note(time_s, mass_g))
+
+    def claim(self, seen_s: float) -> float | None:
+        """Take a seen addition; return the mass noted for it shortly before, if any."""
+        for note in self._pending:
+            if abs(note.time_s - seen_s) <= _TYPED_BEFORE_S:
+                self._pending.remove(note)
+                return note.mass_g
+        self._seen_s.append(seen_s)
+        return None
+
+    def due(self, now_s: float) -> list[Note]:
+        """Return and forget the notes that have waited long enough for a partner."""
+        due = [note for note in self._pending if now_s - note.time_s >= _TYPED_BEFORE_S]
+        for note in due:
+            self._pending.remove(note)
+        return due

@@ -1,0 +1,65 @@
+"""The plane decisions are made in: CIELAB a*, b* freed from exposure.
+
+A common factor on all light (exposure, shade) multiplies L* + 16, a* and b* by the same
+number, because CIELAB is a cube root of light (CIE 15). Dividing a* and b* by L* + 16
+therefore takes a change of exposure out exactly, and leaves hue as it was.
+A colour is one complex number, so that distances and turns are plain arithmetic.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from statistics import median
+from typing import NamedTuple
+
+from huehold.core import Observation
+
+__all__ = ["Sample", "chroma", "hue_deg", "is_readable", "middle", "sample_of"]
+
+_REFERENCE = 76.0  # L* + 16 at L* = 60: keeps the plane's units those of a*, b*
+_DARKEST = 12.0  # below this L* + 16 the quotient would only blow up noise
+
+
+class Sample(NamedTuple):
+    """One trusted reading: when, and its colour in the plane."""
+
+    time_s: float
+    colour: complex
+    lightness: float = 60.0
+    turbidity: float = math.nan
+
+
+def is_readable(observation: Observation) -> bool:
+    """Tell whether an observation carries a colour at all."""
+    return (
+        math.isfinite(observation.a)
+        and math.isfinite(observation.b)
+        and math.isfinite(observation.lightness)
+    )
+
+
+def sample_of(observation: Observation) -> Sample:
+    """Return the observation's colour in the plane; it must be readable."""
+    scale = _REFERENCE / max(observation.lightness + 16.0, _DARKEST)
+    return Sample(
+        observation.time_s,
+        complex(observation.a, observation.b) * scale,
+        observation.lightness,
+        observation.turbidity,
+    )
+
+
+def hue_deg(colour: complex) -> float:
+    """Return the hue angle of a colour in the plane, in [0, 360)."""
+    return math.degrees(cmath.phase(colour)) % 360.0
+
+
+def chroma(colour: complex) -> float:
+    """Return the chroma of a colour in the plane."""
+    return abs(colour)
+
+
+def middle(colours: list[complex]) -> complex:
+    """Return the median of colours, taken for each coordinate alone."""
+    return complex(median([c.real for c in colours]), median([c.imag for c in colours]))
