@@ -104,7 +104,9 @@ def _lacks_index(path: Path) -> bool:
 
 
 def _box_kinds(path: Path) -> set[bytes]:
+    """Types of the boxes at top level; the index only if it is there to its end."""
     kinds: set[bytes] = set()
+    length = path.stat().st_size
     with path.open("rb") as file:
         at = 0
         for _ in range(1000):
@@ -113,9 +115,11 @@ def _box_kinds(path: Path) -> set[bytes]:
             if len(head) < 8:
                 break
             size = int.from_bytes(head[:4], "big")
-            kinds.add(head[4:8])
+            kind = head[4:8]
             if size == 1:
                 size = int.from_bytes(head[8:16], "big")
+            if kind != b"moov" or at + size <= length:
+                kinds.add(kind)
             if size < 8:
                 break
             at += size

@@ -174,20 +174,25 @@ class Recording:
             if time_s > MAX_DURATION_S:
                 self._reader.broke_off = True
                 break
+            if self._resized(decoded, time_s):
+                break
             self.progress_s = time_s
             if self._thinner.wants(time_s):
-                yield Frame(time_s, self._picture(decoded))
+                yield Frame(time_s, self._converter(decoded))
         self._conclude()
 
-    def _picture(self, decoded: Any) -> Any:
+    def _resized(self, decoded: Any, time_s: float) -> bool:
+        """Whether the pictures change size here, which ends the review of this file."""
         size = (decoded.width, decoded.height)
-        if size != self._first_size:
-            raise InputError(
-                f"The pictures of {self.name} change size at {self.progress_s:.1f} s (from "
-                f"{self._first_size[0]} x {self._first_size[1]} to {size[0]} x {size[1]}): "
-                "cut the recording there and review the parts."
-            )
-        return self._converter(decoded)
+        if size == self._first_size:
+            return False
+        self._reader.broke_off = True
+        self.warnings.append(
+            f"The pictures change size at {time_s:.1f} s (from {self._first_size[0]} x "
+            f"{self._first_size[1]} to {size[0]} x {size[1]}): cut the recording there to review "
+            "the rest."
+        )
+        return True
 
     def _conclude(self) -> None:
         if self._reader.seen < 2:

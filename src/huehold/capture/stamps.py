@@ -19,6 +19,7 @@ __all__ = ["StampClock", "Thinner"]
 _JUMP_FRAMES = 8
 _RECENT = 15
 _GAP_S = 1.0
+_LEAP_S = 900.0
 
 
 class StampClock:
@@ -47,7 +48,7 @@ class StampClock:
         self._shift = origin
         self._last: Fraction | None = None
         self._steps: deque[Fraction] = deque(maxlen=_RECENT)
-        self._late_in_a_row = 0
+        self._odd_in_a_row = 0
         self._left_out = 0
         self._derived = 0
         self._joins: list[float] = []
@@ -75,14 +76,19 @@ class StampClock:
             If the very first frame has no stamp.
         """
         at = self._place(stamp, time_base)
-        if self._last is not None and at <= self._last:
-            self._late_in_a_row += 1
-            if self._late_in_a_row < _JUMP_FRAMES:
+        if self._odd(at):
+            self._odd_in_a_row += 1
+            if self._odd_in_a_row < _JUMP_FRAMES:
                 self._left_out += 1
                 return None
             at = self._join(at)
         self._accept(at)
         return float(at)
+
+    def _odd(self, at: Fraction) -> bool:
+        """Whether a stamp is not later than the last, or leaps so far that it may be damaged."""
+        last = self._last
+        return last is not None and (float(at) <= float(last) or at - last > _LEAP_S)
 
     def _place(self, stamp: int | None, time_base: Fraction | None) -> Fraction:
         if stamp is None or time_base is None:
@@ -105,11 +111,14 @@ class StampClock:
         return median(self._steps) if self._steps else Fraction(1, 30)
 
     def _join(self, at: Fraction) -> Fraction:
+        """Accept a lasting change of the clock: a leap ahead as it is, a jump back joined on."""
         assert self._last is not None
         assert self._shift is not None
+        self._left_out -= _JUMP_FRAMES - 1
+        if at > self._last:
+            return at
         joined = self._last + _JUMP_FRAMES * self._step()
         self._shift -= joined - at
-        self._left_out -= _JUMP_FRAMES - 1
         self._joins.append(float(self._last))
         return joined
 
@@ -120,7 +129,7 @@ class StampClock:
                 self._gaps.append((step, self._last))
             self._steps.append(step)
         self._last = at
-        self._late_in_a_row = 0
+        self._odd_in_a_row = 0
 
     @property
     def warnings(self) -> list[str]:
@@ -129,7 +138,7 @@ class StampClock:
         if self._left_out:
             said.append(
                 f"{_count(self._left_out, 'frame')} carried a time not later than the frame "
-                "before and were left out."
+                "before, or far ahead, and were left out."
             )
         if self._by_order:
             said.append(
