@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 
 __all__ = [
     "BalanceOn",
@@ -161,3 +161,13 @@ class Recording(Section):
     rotation_deg: Literal[0, 90, 180, 270] = Field(0, description="turn told as metadata")
     enlarge: float = Field(1.0, ge=1.0, le=12.0, description="upscaling before coding")
     odd: bool = Field(False, description="one pixel more each way, an odd size")
+
+    @model_validator(mode="after")
+    def _codec_can(self) -> Recording:
+        if self.bits == 10 and self.codec in ("vp9", "mjpeg"):
+            raise ValueError(f"{self.codec} is written with 8 bits only; choose h264, hevc or av1")
+        if self.codec == "mjpeg" and not (self.full_range and self.matrix == "bt601"):
+            raise ValueError("mjpeg is always full range and bt601; set full_range=true")
+        if self.odd and self.codec == "av1":
+            raise ValueError("av1 is written in even sizes only; set odd=false")
+        return self
