@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from huehold.core import Ellipse
 from huehold.vision.geometry import boundary, fit_ellipse, half_extent, resized, sample
 
-__all__ = ["Candidate", "find_vessel", "refine"]
+__all__ = ["Candidate", "find_vessel"]
 
 FloatArray = NDArray[np.float64]
 Picture = NDArray[np.uint8]
@@ -27,6 +27,7 @@ _SEARCH_PX = 240  # longest side of the picture the search runs on
 _LEVELS = np.array([4, 8, 12, 17, 23, 30, 38, 46, 54, 62, 70, 77, 83, 88, 92, 96])
 _MIN_SIZE = 0.07  # smallest half axis as a share of the picture's shorter side
 _MAX_SIZE = 0.62
+_USUAL_SIZE = 0.16  # smaller ones must look the more like a cup
 _MIN_ASPECT = 0.55  # 45 degrees give 0.71; perspective and a fit's error need room
 _RAYS = 48
 _STEP_LAB = 5.0  # contrast across the outline that counts as a step
@@ -42,13 +43,14 @@ class Candidate:
     step: float
     even: float
     colour: float
+    size: float
     ringed: float = 0.0
 
     @property
     def score(self) -> float:
         """How much this looks like liquid in a cup, 0 to 1."""
-        looks = 0.25 + 0.3 * self.even + 0.25 * self.colour + 0.2 * self.ringed
-        return self.coverage * self.step * looks
+        looks = 0.1 + 0.45 * self.even + 0.25 * self.colour + 0.2 * self.ringed
+        return self.coverage * self.step * self.size * looks
 
 
 def find_vessel(picture: Picture) -> Candidate | None:
@@ -65,7 +67,7 @@ def find_vessel(picture: Picture) -> Candidate | None:
         The best outline in pixels of `picture`; None if nothing looks like a cup.
     """
     small, factor = _for_search(picture)
-    lab = np.asarray(cv2.cvtColor(cv2.medianBlur(small, 3), cv2.COLOR_RGB2Lab), dtype=np.uint8)
+    lab = np.asarray(cv2.cvtColor(cv2.medianBlur(small, 5), cv2.COLOR_RGB2Lab), dtype=np.uint8)
     candidates = [judge(lab, ellipse, cover) for ellipse, cover in _proposals(lab)]
     candidates = [_with_ring(c, candidates) for c in candidates]
     best = max(candidates, key=lambda c: c.score, default=None)
@@ -91,6 +93,8 @@ def _proposals(lab: Picture) -> Iterator[tuple[Ellipse, float]]:
             _, binary = cv2.threshold(channel, int(level), 255, cv2.THRESH_BINARY)
             outlines, _ = cv2.findContours(binary, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
             for outline in outlines:
+                if len(outline) < 5 * _MIN_SIZE * short:
+                    continue
                 points = np.asarray(outline, dtype=np.int32).reshape(-1, 2)
                 yield from _ellipses_of(points, lab.shape, short)
 
@@ -151,7 +155,8 @@ def judge(lab: Picture, ellipse: Ellipse, coverage: float) -> Candidate:
     inside, near, out = rings[:4].reshape(-1, 3), rings[3], rings[4]
     contrast = np.linalg.norm(out - near, axis=1)
     centre = np.median(inside, axis=0)
-    spread = 1.4826 * float(np.median(np.linalg.norm(inside - centre, axis=1)))
+    spread = float(np.percentile(np.linalg.norm(inside - centre, axis=1), 75)) / 1.15
+    share = ellipse.semi_minor_px / min(lab.shape[:2])
     chroma = float(np.hypot(centre[1], centre[2]))
     return Candidate(
         ellipse,
@@ -159,6 +164,7 @@ def judge(lab: Picture, ellipse: Ellipse, coverage: float) -> Candidate:
         step=float(np.mean(np.clip(contrast / (2 * _STEP_LAB), 0.0, 1.0))),
         even=float(np.exp(-((spread / 14.0) ** 2))),
         colour=chroma / (chroma + 15.0),
+        size=0.55 + 0.45 * min(share / _USUAL_SIZE, 1.0),
     )
 
 
@@ -173,28 +179,3 @@ def _with_ring(one: Candidate, others: list[Candidate]) -> Candidate:
         if 1.06 < ratio < 2.2 and shift < 0.6 * (ratio - 0.8) * one.ellipse.semi_major_px:
             best = max(best, other.coverage * other.step)
     return replace(one, ringed=best)
-
-
-def refine(lab: NDArray[np.float32], ellipse: Ellipse, reach: float = 0.08) -> Ellipse | None:
-    """Refit the outline to the strongest colour step close to it.
-
-    Parameters
-    ----------
-    lab : ndarray of float32, shape (height, width, 3)
-        Picture in CIELAB.
-    ellipse : Ellipse
-        Where the outline is thought to be.
-    reach : float
-        How far to look, as a share of the radius.
-    """
-    radii = np.linspace(1.0 - reach, 1.0 + reach, 17)
-    points = boundary(ellipse, _RAYS, radii)
-    values = sample(lab, points)
-    slope = np.linalg.norm(values[2:] - values[:-2], axis=-1)
-    place = np.argmax(slope, axis=0)
-    strong = slope[place, np.arange(_RAYS)] > 0.5 * np.median(slope.max(axis=0))
-    edge = points[place + 1, np.arange(_RAYS)][strong]
-    fitted = fit_ellipse(edge) if len(edge) >= _RAYS // 2 else None
-    if fitted is None or np.mean(fitted[1] < 0.03) < 0.6:
-        return None
-    return fitted[0]
