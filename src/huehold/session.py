@@ -12,14 +12,13 @@ from os import PathLike
 
 from huehold.balance import give_masses
 from huehold.capture import open_recording
-from huehold.core import Event, Frame, Observation, Reading, SourceInfo, Verdict
+from huehold.core import Event, Frame, Observation, Reading, SourceInfo
 from huehold.detection import Detector, DetectorSettings
-from huehold.errors import InputError
 from huehold.masses import MassInputs, assay_of
 from huehold.methods import Method, load_method
 from huehold.recorder import Gallery, TraceRecorder, unique
 from huehold.run import Run, Settings
-from huehold.vision import Observer
+from huehold.vision import Observer, Sight
 
 __all__ = ["Session", "Step", "detector_settings", "review"]
 
@@ -31,6 +30,7 @@ class Step:
     frame: Frame
     observation: Observation
     events: tuple[Event, ...]
+    sight: Sight
 
 
 def detector_settings(method: Method, settings: Settings) -> DetectorSettings:
@@ -71,7 +71,6 @@ class Session:
         self._observer = Observer(vessel=self.settings.vessel, white=self.settings.white)
         self._recorder = TraceRecorder()
         self._gallery = Gallery()
-        self._events: list[Event] = []
 
     def feed(self, frame: Frame) -> Step:
         """Take the next frame.
@@ -87,11 +86,19 @@ class Session:
             The frame with what was seen in it and what could be told after it.
         """
         observation = self._observer.observe(frame)
-        events = self.detector.update(observation)
-        self._recorder.add(observation)
         self._gallery.add(frame)
-        self._events.extend(events)
-        return Step(frame, observation, events)
+        return Step(frame, observation, self.take(observation), self._observer.sight)
+
+    def take(self, observation: Observation) -> tuple[Event, ...]:
+        """Take an observation made elsewhere, as from the notebook, and tell what follows.
+
+        Parameters
+        ----------
+        observation : Observation
+            Later in time than the one before it.
+        """
+        self._recorder.add(observation)
+        return self.detector.update(observation)
 
     def finish(
         self,
@@ -151,6 +158,7 @@ def review(
     settings: Settings | None = None,
     masses: MassInputs | None = None,
     matrix: str = "auto",
+    on_open: Callable[[SourceInfo], None] | None = None,
     on_step: Callable[[Step, float], None] | None = None,
 ) -> Run:
     """Review a recording of a titration.
@@ -167,6 +175,8 @@ def review(
         What was weighed; without it there is no assay.
     matrix : {"auto", "bt601", "bt709"}
         Colour matrix of an untagged recording.
+    on_open : callable, optional
+        Called once with what is known of the recording, before its first frame.
     on_step : callable, optional
         Called after each analysed frame with the step and the seconds of the recording
         gone through. If it raises KeyboardInterrupt, what there is until then is kept.
@@ -185,6 +195,8 @@ def review(
     session = Session(chosen, settings)
     interrupted = False
     with open_recording(recording, rate_hz=session.settings.rate_hz, matrix=matrix) as source:
+        if on_open is not None:
+            on_open(source.info)
         try:
             for frame in source.frames():
                 step = session.feed(frame)
