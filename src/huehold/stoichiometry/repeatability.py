@@ -152,7 +152,8 @@ def combine(
     weight = from_runs**2 / dof_run + shared**2 / dof_common
     total = from_runs + shared
     dof = total**2 / weight if weight > 0.0 else math.inf
-    return Combined(mean, math.sqrt(total), dof, u_run, u_common, n)
+    u = math.hypot(u_run / math.sqrt(n), u_common)
+    return Combined(mean, u, dof, u_run, u_common, n)
 
 
 def _ratio_above(squared: float, dof: int, dof_expected: float) -> float:

@@ -270,11 +270,7 @@ def trend(values: Sequence[float], times: Sequence[float] | None = None) -> Tren
     slope = float(dx @ y / (dx @ dx))
     rest = y - np.mean(y) - slope * dx
     u_slope = math.sqrt(float(rest @ rest) / (y.size - 2) / float(dx @ dx))
-    if u_slope <= 1e-12 * abs(slope) or u_slope == 0.0:
-        t, p = None, 0.0 if slope else 1.0
-    else:
-        t = slope / u_slope
-        p = _t_outside(t, y.size - 2)
+    t, p = _slope_test(slope, u_slope, y.size - 2, float(np.max(np.abs(y)) / np.ptp(x)))
     return Trend(slope, u_slope, t, p, p < 0.05, _trend_text(slope, p, times is None))
 
 
@@ -312,6 +308,14 @@ def chi2_above(chi2: float, dof: int) -> float:
     from scipy import special
 
     return float(special.chdtrc(dof, chi2))
+
+
+def _slope_test(slope: float, u: float, dof: int, size: float) -> tuple[float | None, float]:
+    # Residuals of rounding size mean an exact line, level or not.
+    if u <= 1e-13 * size:
+        return None, 0.0 if abs(slope) > 1e-12 * size else 1.0
+    t = slope / u
+    return t, _t_outside(t, dof)
 
 
 def _t_outside(t: float, dof: int) -> float:
