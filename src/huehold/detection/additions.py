@@ -8,14 +8,13 @@ it is clearly more than noise an addition is told, and when the rise is over its
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 from huehold.detection.axis import Line
-from huehold.detection.plane import Sample, middle
-from huehold.detection.smoothing import Point
+from huehold.detection.crossing import crossing_s
+from huehold.detection.smoothing import Point, Smoother
 
-__all__ = ["AdditionFinder", "Peak", "Step", "crossing_s"]
+__all__ = ["AdditionFinder", "Peak", "Step"]
 
 _LOOK_BACK_S = 3.0  # slower rises are drift or mixing, not an addition
 _ACROSS_GAP_S = 60.0  # a rise across a blind stretch up to this long still counts
@@ -65,7 +64,7 @@ class AdditionFinder:
         """Whether an addition's rise is going on."""
         return self._step is not None
 
-    def add(self, point: Point, line: Line, recent: Iterable[Sample]) -> Step | Peak | None:
+    def add(self, point: Point, line: Line, seen: Smoother) -> Step | Peak | None:
         """Take a smoothed colour.
 
         Parameters
@@ -74,8 +73,8 @@ class AdditionFinder:
             The newest smoothed colour.
         line : Line
             The start-to-end line as it is known now.
-        recent : iterable of Sample
-            The last seconds of single readings, to find the foot of a step.
+        seen : Smoother
+            Holds the last single readings, to find the foot of a step.
 
         Returns
         -------
@@ -91,13 +90,13 @@ class AdditionFinder:
         rise = line.position(point.colour) - line.position(base.colour)
         if rise < max(_MIN_STEP, _MIN_STEP_NOISE * point.noise / line.span):
             return None
-        return self._begin(point, base, rise, line, recent)
+        return self._begin(point, base, rise, line, seen)
 
     def _begin(
-        self, point: Point, base: Point, rise: float, line: Line, recent: Iterable[Sample]
+        self, point: Point, base: Point, rise: float, line: Line, seen: Smoother
     ) -> Step | None:
         foot = line.position(base.colour) + _FOOT * rise
-        time_s = crossing_s(recent, line, foot, since_s=base.centre_s)
+        time_s = crossing_s(seen.recent, seen.glimpses, line, foot, since_s=base.centre_s - 1.0)
         step = Step(point.centre_s if time_s is None else time_s, base.colour)
         same = self._last_peak_s is not None and step.time_s - self._last_peak_s < _SAME_PORTION_S
         self._step, self._peak = step, point
@@ -130,37 +129,3 @@ class AdditionFinder:
         low.append(point)
         while len(low) > 1 and point.time_s - low[0].time_s > _LOOK_BACK_S:
             low.popleft()
-
-
-def crossing_s(
-    recent: Iterable[Sample], line: Line, level: float, *, since_s: float
-) -> float | None:
-    """Return when single readings last rose through a level, to a fraction of a frame.
-
-    Parameters
-    ----------
-    recent : iterable of Sample
-        Readings in time order.
-    line : Line
-        The start-to-end line.
-    level : float
-        Position on it.
-    since_s : float
-        Readings before this time are not looked at.
-
-    Returns
-    -------
-    float or None
-        The time, by linear interpolation between medians of three readings; None if the
-        readings never were below the level or never rose through it.
-    """
-    readings = [s for s in recent if s.time_s >= since_s - 1.0]
-    colours = [s.colour for s in readings]
-    for i in range(1, len(colours) - 1):
-        colours[i] = middle([s.colour for s in readings[i - 1 : i + 2]])
-    places = [line.position(c) for c in colours]
-    for i in range(len(places) - 1, 0, -1):
-        if places[i - 1] < level <= places[i]:
-            share = (level - places[i - 1]) / (places[i] - places[i - 1])
-            return readings[i - 1].time_s + share * (readings[i].time_s - readings[i - 1].time_s)
-    return None

@@ -74,6 +74,7 @@ class AxisLearner:
     def __init__(self, settings: DetectorSettings) -> None:
         self._start_hues = settings.start_band
         self._end_hues = settings.end_band
+        self._outside_deg = settings.gap_deg / 2.0
         self._start: complex | None = None
         self._first_hue_deg = 0.0
         self._shift_deg = 0.0
@@ -130,7 +131,7 @@ class AxisLearner:
             return False
         if abs(colour) < COLOURED or abs(self._start) < COLOURED:
             return True
-        return self.end_hue_outside_deg(colour) == 0.0
+        return abs(self.end_hue_outside_deg(colour)) <= self._outside_deg
 
     def _draw(self) -> None:
         assert self._start is not None

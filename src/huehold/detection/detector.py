@@ -15,12 +15,14 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from huehold.core import Event, EventKind, Observation, Verdict
-from huehold.detection.additions import AdditionFinder, Peak, Step, crossing_s
+from huehold.detection.additions import AdditionFinder, Peak, Step
 from huehold.detection.axis import COLOURED, AxisLearner, Line
+from huehold.detection.crossing import crossing_s
 from huehold.detection.fadeback import FadeBack, FadeBackWatch
 from huehold.detection.forecast import Forecast, Forecaster
 from huehold.detection.hold import Hold, HoldState, HoldWatch
 from huehold.detection.notes import Notes
+from huehold.detection.palette import Palette
 from huehold.detection.plane import Sample, chroma, hue_deg, is_readable, sample_of
 from huehold.detection.settings import DetectorSettings
 from huehold.detection.sight import Disturbance, Sight
@@ -33,6 +35,7 @@ __all__ = ["Detector", "Phase"]
 Detail = Mapping[str, float | str | None]
 
 _BROUGHT_WITHIN_S = 25.0  # an entry this long after an addition was brought by it
+_LOOK_BACK_S = 4.0  # an entry is told this long after it at most, blind stretches aside
 _UPROOTED = 0.45  # below this position the last addition's effect is over
 _START_SIDE = 0.25  # plateaus below this position are the start colour
 _END_PLATEAU_S = 2.0
@@ -77,6 +80,7 @@ class Detector:
         self._watch = HoldWatch(settings.hold_s)
         self._forecaster = Forecaster(settings.hold_s)
         self._notes = Notes()
+        self._palette = Palette(settings)
         self._events: list[Event] = []
         self._told = 0
         self._now_s = -math.inf
@@ -118,6 +122,8 @@ class Detector:
         self._check_blind()
         if trusted:
             self._see(sample_of(observation), covered_s)
+        elif is_readable(observation):
+            self._smoother.glimpse(sample_of(observation))
         return self._newly_told()
 
     def note_addition(self, time_s: float, mass_g: float | None = None) -> None:
@@ -186,6 +192,7 @@ class Detector:
         if point is None:
             return
         self._point = point
+        self._palette.add(point.time_s, point.colour)
         self._learn_start(point)
         line = self._axis.line
         if line is None:
@@ -220,7 +227,7 @@ class Detector:
             self._began_at_end = True
 
     def _watch_additions(self, point: Point, line: Line) -> None:
-        found = self._finder.add(point, line, self._smoother.recent)
+        found = self._finder.add(point, line, self._smoother)
         if isinstance(found, Step):
             self._fadeback.stop()
             self._plateaus.restart()
@@ -251,10 +258,11 @@ class Detector:
             self._break_hold(left_s, "faded")
 
     def _start_hold(self, point: Point, line: Line) -> None:
-        since_s = point.centre_s - 4.0
-        onset_s = crossing_s(self._smoother.recent, line, self._axis.band.enter, since_s=since_s)
+        seen, level = self._smoother, self._axis.band.enter
+        since_s = point.centre_s - _LOOK_BACK_S
+        onset_s = crossing_s(seen.recent, seen.glimpses, line, level, since_s=since_s)
         if onset_s is None:
-            onset_s = self._smoother.recent[0].time_s
+            onset_s = self._watch.entering_s
         recent = onset_s - self._last_step_s <= _BROUGHT_WITHIN_S
         if recent:
             self._rooted = True
@@ -276,7 +284,7 @@ class Detector:
         self._watch.away()
 
     def _watch_complete(self, line: Line) -> None:
-        if not self._watch.completes(self._now_s, line, self._axis.band):
+        if self._palette.foreign or not self._watch.completes(self._now_s, line, self._axis.band):
             return
         hold = self._watch.hold
         assert hold is not None
@@ -374,6 +382,7 @@ class Detector:
             overshot=self._overshot,
             confirmed_s=self._confirmed_s,
             withdrawn_s=self._withdrawn_s,
+            foreign=self._palette.foreign,
         )
         return found if hold is None else self._with_hold(found, hold)
 

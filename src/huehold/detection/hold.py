@@ -113,8 +113,13 @@ class HoldWatch:
         if out:
             self.away()
             return False
+        return point.centre_s - self.entering_s >= _ENTER_AFTER_S
+
+    @property
+    def entering_s(self) -> float:
+        """When the colour was first inside during the entry under way."""
         assert self._since_s is not None
-        return point.centre_s - self._since_s >= _ENTER_AFTER_S
+        return self._since_s
 
     def start(self, onset_s: float, *, brought: bool) -> None:
         """Begin a hold."""
@@ -148,7 +153,7 @@ class HoldWatch:
     def see(self, point: Point, turbidity: float, covered_s: float) -> None:
         """Add a trusted observation to the hold's record."""
         hold = self.hold
-        if hold is None or point.time_s <= hold.held_from_s:
+        if self.state is not HoldState.HOLDING or hold is None or point.time_s <= hold.held_from_s:
             return
         hold.seen_s += min(covered_s, point.time_s - hold.held_from_s)
         looks = hold.looks

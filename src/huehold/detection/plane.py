@@ -22,12 +22,12 @@ _DARKEST = 12.0  # below this L* + 16 the quotient would only blow up noise
 
 
 class Sample(NamedTuple):
-    """One trusted reading: when, and its colour in the plane."""
+    """One reading: when, its colour in the plane, turbidity and trust."""
 
     time_s: float
     colour: complex
-    lightness: float = 60.0
     turbidity: float = math.nan
+    trust: float = 1.0
 
 
 def is_readable(observation: Observation) -> bool:
@@ -45,8 +45,8 @@ def sample_of(observation: Observation) -> Sample:
     return Sample(
         observation.time_s,
         complex(observation.a, observation.b) * scale,
-        observation.lightness,
         observation.turbidity,
+        observation.trust,
     )
 
 

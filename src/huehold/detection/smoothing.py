@@ -12,8 +12,7 @@ __all__ = ["Point", "Smoother"]
 _WINDOW_S = 0.8  # long enough to outvote a glint, short against a fade-back
 _SPARSE_S = 1.6  # at low rates three readings may take this long
 _ENOUGH = 3
-_KEEP_S = 8.0  # raw readings kept for looking back at an onset
-_KEEP_MOST = 400
+_KEEP = 300  # single readings kept for looking back at an onset
 _GAP_S = 1.7  # readings further apart than this are not averaged
 _NOISE_MEMORY_S = 6.0
 _NOISE_STEP_S = 0.6  # only neighbours closer than this speak about noise
@@ -42,15 +41,23 @@ class Point(NamedTuple):
 
 
 class Smoother:
-    """A running median over a window of time; keeps a few seconds of readings.
+    """A running median over a window of time; keeps the last single readings.
 
+    Attributes
+    ----------
+    recent, glimpses : deque of Sample
+        The last trusted and the last untrusted readings, in time order, bounded.
+
+    Notes
+    -----
     After a gap the window starts anew, so that a colour never mixes what was seen
     before the gap with what was seen after it.
     """
 
     def __init__(self) -> None:
         self._window: deque[Sample] = deque(maxlen=64)
-        self.recent: deque[Sample] = deque(maxlen=_KEEP_MOST)
+        self.recent: deque[Sample] = deque(maxlen=_KEEP)
+        self.glimpses: deque[Sample] = deque(maxlen=_KEEP)
         self._noise = 0.6
 
     def add(self, sample: Sample) -> Point | None:
@@ -69,14 +76,16 @@ class Smoother:
         noise = 1.25 * self._noise / len(window) ** 0.5
         return Point(sample.time_s, centre_s, middle([s.colour for s in window]), noise)
 
+    def glimpse(self, sample: Sample) -> None:
+        """Keep an untrusted reading for looking back only."""
+        self.glimpses.append(sample)
+
     def _forget(self, now_s: float) -> None:
         window = self._window
         while len(window) > _ENOUGH and now_s - window[0].time_s > _WINDOW_S:
             window.popleft()
         while window and now_s - window[0].time_s > _SPARSE_S:
             window.popleft()
-        while self.recent and now_s - self.recent[0].time_s > _KEEP_S:
-            self.recent.popleft()
 
     def _learn_noise(self, before: Sample, now: Sample) -> None:
         apart_s = now.time_s - before.time_s

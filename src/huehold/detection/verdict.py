@@ -12,6 +12,7 @@ __all__ = ["Findings", "reach_verdict"]
 _CLEAR_TURBIDITY = 0.3  # of the cloudiness at the start
 _SEEN_SHARE = 0.4  # of the run's time; below, nothing can be concluded
 _SEEN_LEAST_S = 3.0
+_FOREIGN = "The colours that were seen are not those of one indicator in one vessel."
 _WORDS = {
     "no_vessel": "no vessel was found",
     "hand": "a hand was in the way",
@@ -57,6 +58,8 @@ class Findings:
         Additions after the endpoint was called.
     unbrought, drifting : bool
         Why a long hold was not called: no addition brought it; it was drifting back.
+    foreign : bool
+        Whether too many colours were none of the indicator's.
     withdrawn_s : float or None
         When an endpoint that had been called faded after all.
     held_from_s : float or None
@@ -86,6 +89,7 @@ class Findings:
     late_additions: int = 0
     unbrought: bool = False
     drifting: bool = False
+    foreign: bool = False
     withdrawn_s: float | None = None
 
 
@@ -106,6 +110,8 @@ def reach_verdict(found: Findings) -> Verdict:
         return _overshoot(found) if found.overshot else _endpoint(found)
     if not _readable(found):
         return Verdict("unreadable", reasons=(_unreadable_why(found),))
+    if found.foreign:
+        return Verdict("unreadable", reasons=(_FOREIGN,))
     if not found.start_seen:
         return Verdict("no_start_colour", reasons=(_no_start_why(found),))
     return _not_reached(found)
