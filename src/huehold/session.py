@@ -12,7 +12,7 @@ from os import PathLike
 
 from huehold.balance import give_masses
 from huehold.capture import open_recording
-from huehold.core import Event, Frame, Observation, Reading, SourceInfo
+from huehold.core import Event, Frame, Observation, Reading, SourceInfo, Trace
 from huehold.detection import Detector, DetectorSettings
 from huehold.masses import MassInputs, assay_of
 from huehold.methods import Method, load_method
@@ -100,6 +100,10 @@ class Session:
         self._recorder.add(observation)
         return self.detector.update(observation)
 
+    def trace(self) -> Trace:
+        """Return the observations so far."""
+        return self._recorder.trace()
+
     def finish(
         self,
         source: SourceInfo,
@@ -140,7 +144,7 @@ class Session:
             settings=self.settings,
             verdict=verdict,
             events=events,
-            trace=self._recorder.trace(),
+            trace=self.trace(),
             readings=readings,
             assay=assay,
             warnings=unique((*warnings, *verdict.warnings, *mass_warnings)),

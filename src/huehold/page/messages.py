@@ -1,0 +1,188 @@
+"""What the server and its pages say to each other, as plain values for JSON."""
+
+from __future__ import annotations
+
+import base64
+import math
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
+
+from huehold.core import Ellipse, Event, Rect, Trace
+from huehold.cues import CUES
+from huehold.notebook import MassEntry, RunRecord
+from huehold.report.advice import advice
+from huehold.report.words import reason_words
+from huehold.watching import Moment
+
+__all__ = [
+    "EntryIn", "InputsIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn", "WhiteIn",
+    "cue_values", "event_values", "mass_values", "moment_values", "record_values", "trace_values",
+]  # fmt: skip
+
+_MOST_POINTS = 4000
+
+
+class _In(BaseModel):
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+
+class EntryIn(_In):
+    """The key from the address."""
+
+    token: str = Field(max_length=100)
+
+
+class MassIn(_In):
+    """A mass as typed."""
+
+    text: str = Field(min_length=1, max_length=40)
+
+
+class NoteIn(_In):
+    """A remark."""
+
+    text: str = Field(min_length=1, max_length=2000)
+
+
+class TitleIn(_In):
+    """A run's title."""
+
+    title: str = Field(max_length=200)
+
+
+class PauseIn(_In):
+    """Pause or go on."""
+
+    paused: bool
+
+
+class VesselIn(_In):
+    """The vessel's outline in pixels, or nothing to have it found."""
+
+    x_px: float
+    y_px: float
+    semi_major_px: float = Field(gt=0)
+    semi_minor_px: float = Field(gt=0)
+    angle_deg: float = 0.0
+
+    def ellipse(self) -> Ellipse:
+        """Return the outline with its longer half axis first."""
+        major, minor, angle = self.semi_major_px, self.semi_minor_px, self.angle_deg
+        if minor > major:
+            major, minor, angle = minor, major, angle + 90
+        return Ellipse(self.x_px, self.y_px, major, minor, angle % 180)
+
+
+class WhiteIn(_In):
+    """The white patch in pixels."""
+
+    x_px: float
+    y_px: float
+    width_px: float = Field(gt=0)
+    height_px: float = Field(gt=0)
+
+    def rect(self) -> Rect:
+        """Return the patch."""
+        return Rect(self.x_px, self.y_px, self.width_px, self.height_px)
+
+
+class InputsIn(_In):
+    """What was weighed and read off labels, each as typed; empty means not known."""
+
+    values: dict[str, str] = Field(max_length=30)
+
+
+def cue_values() -> dict[str, Any]:
+    """Return every cue with its tones, for the browser to synthesise."""
+    return {name: asdict(cue) for name, cue in CUES.items()}
+
+
+def event_values(event: Event) -> dict[str, Any]:
+    """Return an event."""
+    return {
+        "time_s": event.time_s,
+        "kind": event.kind,
+        "end_s": event.end_s,
+        "told_s": event.told_s,
+        "detail": dict(event.detail),
+    }
+
+
+def mass_values(entry: MassEntry) -> dict[str, Any]:
+    """Return a mass entry."""
+    return asdict(entry)
+
+
+def moment_values(moment: Moment) -> dict[str, Any]:
+    """Return how the run stands, with what to do next."""
+    seen = moment.observation
+    values: dict[str, Any] = {
+        "type": "moment",
+        "time_s": round(moment.time_s, 4),
+        "phase": moment.phase,
+        "held_s": round(moment.held_s, 2),
+        "hold_s": moment.hold_s,
+        "advice": advice(moment),
+        "source": moment.source,
+        "paused": moment.paused,
+        "cues": [cue.name for cue in moment.cues],
+        "events": [event_values(event) for event in moment.events],
+        "forecast": asdict(moment.forecast) if moment.forecast else None,
+        "seen": None,
+    }
+    if seen is not None:
+        values["seen"] = {
+            "hue_deg": _number(seen.hue_deg, 2),
+            "chroma": _number(seen.chroma, 2),
+            "lightness": _number(seen.lightness, 2),
+            "turbidity": _number(seen.turbidity, 3),
+            "trust": _number(seen.trust, 2),
+            "reasons": [reason_words(reason) for reason in seen.reasons],
+            "vessel": asdict(seen.vessel) if seen.vessel else None,
+            "strip": _strip(seen.strip),
+        }
+    return values
+
+
+def trace_values(trace: Trace) -> dict[str, Any]:
+    """Return a trace as columns, thinned so that hours still draw quickly."""
+    step = max(1, math.ceil(len(trace) / _MOST_POINTS))
+    kept = slice(None, None, step)
+    columns = ("time_s", "hue_deg", "chroma", "lightness", "turbidity", "trust")
+    values: dict[str, Any] = {
+        name: [_number(value, 3) for value in getattr(trace, name)[kept]] for name in columns
+    }
+    strips = [
+        (time_s, strip)
+        for time_s, strip in zip(trace.time_s, trace.strip, strict=True)
+        if strip is not None
+    ]
+    thin = max(1, math.ceil(len(strips) / 1000))
+    values["strips"] = [[round(float(t), 2), _strip(strip)] for t, strip in strips[::thin]]
+    return values
+
+
+def record_values(record: RunRecord) -> dict[str, Any]:
+    """Return a run of the notebook as a line of a list."""
+    verdict = (record.verdict or {}).get("kind")
+    assay = (record.result or {}).get("assay")
+    return {
+        "id": record.id,
+        "title": record.title,
+        "started_at": record.started_at,
+        "finished_at": record.finished_at,
+        "verdict": verdict,
+        "assay": assay,
+        "removed": record.removed_at is not None,
+    }
+
+
+def _number(value: float, digits: int) -> float | None:
+    return round(float(value), digits) if math.isfinite(value) else None
+
+
+def _strip(strip: np.ndarray[Any, Any] | None) -> str | None:
+    return None if strip is None else base64.b64encode(strip.tobytes()).decode()

@@ -1,0 +1,59 @@
+"""What to do next, in one line, for whoever stands at the cup."""
+
+from __future__ import annotations
+
+import math
+
+from huehold.vision.trust import REASONS
+from huehold.watching import Moment
+
+__all__ = ["advice"]
+
+_BY_PHASE = {
+    "waiting for the start colour": "Show the cup with sample and indicator before any titrant.",
+    "start colour": "Start colour seen: add titrant when ready.",
+    "endpoint": "Endpoint: add nothing more. Weigh, type the mass, then finish.",
+    "overshoot": "More titrant than the endpoint needed: note the mass and repeat with less.",
+}
+
+
+def advice(moment: Moment) -> str:
+    """Say what to do next.
+
+    Parameters
+    ----------
+    moment : Moment
+        How the run stands.
+    """
+    if moment.paused:
+        return "Paused: nothing is watched until you go on."
+    if moment.source in ("stalled", "lost", "opening"):
+        return {
+            "stalled": "No picture is coming: check the camera; the hold starts anew if it lasts.",
+            "lost": "The camera was lost. What was recorded is kept.",
+            "opening": "Waiting for the camera's first picture.",
+        }[moment.source]
+    observation = moment.observation
+    if observation is not None and observation.trust < 0.5 and observation.reasons:
+        return REASONS[observation.reasons[0]][1]
+    if moment.phase == "fading back":
+        return _fading(moment)
+    if moment.phase == "end colour, holding":
+        return _holding(moment)
+    return _BY_PHASE.get(moment.phase, "The cup cannot be seen well enough just now.")
+
+
+def _fading(moment: Moment) -> str:
+    left = moment.forecast.additions_left if moment.forecast else None
+    if left is None:
+        return "Still fading: wait, then add when ready."
+    if left < 1.5:
+        return "Still fading: about one addition left, so one drop at a time."
+    return f"Still fading: about {round(left)} additions like the last are left."
+
+
+def _holding(moment: Moment) -> str:
+    left_s = max(0, math.ceil(moment.hold_s - moment.held_s))
+    if moment.forecast is not None and moment.forecast.will_hold < 0.3:
+        return f"Holding, but it will probably fade: wait, add nothing ({left_s} s to go)."
+    return f"Holding: keep still and add nothing for {left_s} s."
