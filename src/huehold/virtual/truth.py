@@ -21,7 +21,9 @@ __all__ = ["Addition", "Disturbance", "DisturbanceKind", "Truth", "last_entry"]
 
 FloatArray = NDArray[np.float64]
 
-DisturbanceKind = Literal["hand", "swirl", "knock", "glare", "dark", "white_lost"]
+DisturbanceKind = Literal[
+    "hand", "dropper", "swirl", "wave", "knock", "shift", "glare", "dark", "white_lost"
+]
 
 _SCHEMA = "huehold.truth/1"
 _COLUMNS = (
@@ -49,11 +51,15 @@ class Addition:
         Its true mass.
     kind : str
         ``"squirt"`` or ``"drop"``.
+    x, y : float
+        Where it landed, in radii of the liquid's surface from its middle.
     """
 
     time_s: float
     mass_g: float
     kind: Literal["squirt", "drop"] = "drop"
+    x: float = 0.0
+    y: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,9 +101,12 @@ class Truth:
     disturbances : tuple of Disturbance
         Hands, swirls and knocks, in time order; kinds may overlap.
     equivalence_g : float
-        Titrant that neutralises the sample and the water's alkalinity exactly.
+        Titrant that neutralises the sample's solid exactly, by stoichiometry alone.
     blank_g : float
-        The water's part of it.
+        Titrant that brings the water without sample to `turning_ph`; below 0 if the water is
+        on the end side by itself.
+    turning_g : float
+        Titrant with which the whole cup, all solid dissolved, stands at `turning_ph`.
     turning_ph : float
         pH at which the clear liquid's hue is midway between the hue with solid left and the
         hue well past the end.
@@ -126,6 +135,7 @@ class Truth:
     disturbances: tuple[Disturbance, ...]
     equivalence_g: float
     blank_g: float
+    turning_g: float
     turning_ph: float
     onset_s: float | None
     end_is_low: bool = True
@@ -150,6 +160,12 @@ class Truth:
     def held_s(self) -> float:
         """How long the end colour held before the run's end; 0 if it did not."""
         return 0.0 if self.onset_s is None else self.duration_s - self.onset_s
+
+    @property
+    def undisturbed_s(self) -> float:
+        """How long the end colour held at the run's end without a further addition."""
+        last = max((a.time_s for a in self.additions), default=0.0)
+        return min(self.held_s, self.duration_s - last)
 
     @property
     def endpoint_mass_g(self) -> float | None:
@@ -196,14 +212,12 @@ class Truth:
             data = json.loads(text, parse_constant=_refuse)
             if data.pop("schema") != _SCHEMA:
                 raise ValueError("another schema")
-            columns = {name: np.array(data.pop(name), dtype=float) for name in _COLUMNS}
-            parts = {
-                "additions": tuple(Addition(**a) for a in data.pop("additions")),
-                "readings": tuple(Reading(**r) for r in data.pop("readings")),
-                "disturbances": tuple(Disturbance(**d) for d in data.pop("disturbances")),
-                "settings": MappingProxyType(data.pop("settings")),
-            }
-            return cls(**columns, **parts, **data)
+            data |= {name: np.array(data[name], dtype=float) for name in _COLUMNS}
+            data["additions"] = tuple(Addition(**a) for a in data["additions"])
+            data["readings"] = tuple(Reading(**r) for r in data["readings"])
+            data["disturbances"] = tuple(Disturbance(**d) for d in data["disturbances"])
+            data["settings"] = MappingProxyType(data["settings"])
+            return cls(**data)
         except (ValueError, KeyError, TypeError, AttributeError) as problem:
             raise InputError(
                 f"This is not the truth of a virtual run ({problem}); "
