@@ -15,6 +15,7 @@ import numpy as np
 
 from huehold.errors import InputError, UsageError
 from huehold.stoichiometry.propagate import Budget, Model
+from huehold.stoichiometry.rounding import round_half_even
 from huehold.stoichiometry.uncertain import Correlations, FloatArray, Input, correlation_matrix
 
 __all__ = ["Agreement", "MonteCarlo", "compare", "monte_carlo", "numerical_tolerance"]
@@ -282,10 +283,18 @@ def _gather(
 
 def _agreement_text(budget: Budget, trials: MonteCarlo, half: float, ok: bool) -> str:
     share = f"{100.0 * trials.coverage:g} %"
-    first = f"[{budget.value - half:.6g}, {budget.value + half:.6g}]"
-    drawn = f"[{trials.low:.6g}, {trials.high:.6g}]"
+    first = _interval(budget.value - half, budget.value + half, budget.u)
+    drawn = _interval(trials.low, trials.high, budget.u)
     both = f"the {share} interval is {first} by first-order propagation and {drawn} by Monte Carlo"
     stable = "" if trials.converged else f" (not yet stable after {trials.trials} trials)"
     if ok:
         return f"First order is good enough: {both}{stable}."
     return f"Use the Monte Carlo interval: {both}{stable}."
+
+
+def _interval(low: float, high: float, u: float) -> str:
+    """Write an interval to the second significant digit of the standard uncertainty."""
+    if u == 0.0:
+        return f"[{low:g}, {high:g}]"
+    places = -int(f"{u:.1e}".split("e")[1]) + 1
+    return f"[{round_half_even(low, places):f}, {round_half_even(high, places):f}]"
