@@ -10,33 +10,29 @@ from __future__ import annotations
 
 import enum
 import math
-from collections.abc import Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 from huehold.core import Event, EventKind, Observation, Verdict
 from huehold.detection.additions import AdditionFinder, Peak, Step
 from huehold.detection.axis import COLOURED, AxisLearner, Line
+from huehold.detection.cause import Cause
 from huehold.detection.crossing import crossing_s
-from huehold.detection.fadeback import FadeBack, FadeBackWatch
+from huehold.detection.fadeback import FadeBackWatch
 from huehold.detection.forecast import Forecast, Forecaster
 from huehold.detection.hold import Hold, HoldState, HoldWatch
 from huehold.detection.notes import Notes
 from huehold.detection.palette import Palette
 from huehold.detection.plane import Sample, chroma, hue_deg, is_readable, sample_of
 from huehold.detection.settings import DetectorSettings
-from huehold.detection.sight import Disturbance, Sight
+from huehold.detection.sight import Sight
 from huehold.detection.smoothing import Point, Smoother
 from huehold.detection.start import PlateauFinder
+from huehold.detection.telling import Teller
 from huehold.detection.verdict import Findings, reach_verdict
 
 __all__ = ["Detector", "Phase"]
 
-Detail = Mapping[str, float | str | None]
-
-_BROUGHT_WITHIN_S = 25.0  # an entry this long after an addition was brought by it
 _LOOK_BACK_S = 4.0  # an entry is told this long after it at most, blind stretches aside
-_UPROOTED = 0.45  # below this position the last addition's effect is over
 _START_SIDE = 0.25  # plateaus below this position are the start colour
 _END_PLATEAU_S = 2.0
 _BEYOND_DEG = 12.0  # hue past the far side of the end band: overshoot
@@ -71,29 +67,27 @@ class Detector:
 
     def __init__(self, settings: DetectorSettings) -> None:
         self.settings = settings
+        self._teller = Teller()
         self._sight = Sight()
         self._smoother = Smoother()
         self._plateaus = PlateauFinder(settings)
         self._axis = AxisLearner(settings)
-        self._finder = AdditionFinder()
-        self._fadeback = FadeBackWatch()
-        self._watch = HoldWatch(settings.hold_s)
-        self._forecaster = Forecaster(settings.hold_s)
-        self._notes = Notes()
         self._palette = Palette(settings)
-        self._events: list[Event] = []
-        self._told = 0
+        self._finder = AdditionFinder()
+        self._notes = Notes()
+        self._cause = Cause()
+        self._fadeback = FadeBackWatch()
+        self._forecaster = Forecaster(settings.hold_s)
+        self._watch = HoldWatch(settings.hold_s)
         self._now_s = -math.inf
-        self._point: Point | None = None
-        self._additions = 0
-        self._last_step_s = -math.inf
-        self._rooted = False
-        self._confirmed_s: float | None = None
-        self._overshot = False
-        self._late_additions = 0
-        self._withdrawn_s: float | None = None
+        self._colour: complex | None = None
         self._end_first_s: float | None = None
         self._began_at_end = False
+        self._additions = 0
+        self._late_additions = 0
+        self._confirmed_s: float | None = None
+        self._withdrawn_s: float | None = None
+        self._overshot = False
         self._verdict: Verdict | None = None
 
     # --- what goes in -----------------------------------------------------------------
@@ -111,20 +105,21 @@ class Detector:
         tuple of Event
             What could be told with it, mostly nothing.
         """
-        if observation.time_s <= self._now_s or self._verdict is not None:
+        if not observation.time_s > self._now_s or self._verdict is not None:
             return ()
         self._now_s = observation.time_s
-        trusted = observation.trust >= self.settings.min_trust and is_readable(observation)
+        readable = is_readable(observation)
+        trusted = readable and observation.trust >= self.settings.min_trust
         covered_s = self._sight.covered_s(self._now_s)
+        self._break_if_blind()
         closed = self._sight.add(self._now_s, trusted, observation.reasons)
-        self._tell_disturbances(closed)
+        self._teller.tell_disturbances(self._now_s, closed)
         self._follow_notes()
-        self._check_blind()
         if trusted:
             self._see(sample_of(observation), covered_s)
-        elif is_readable(observation):
+        elif readable:
             self._smoother.glimpse(sample_of(observation))
-        return self._newly_told()
+        return self._teller.new()
 
     def note_addition(self, time_s: float, mass_g: float | None = None) -> None:
         """Take note that titrant was added, as typed or read from a balance.
@@ -139,14 +134,14 @@ class Detector:
         Notes
         -----
         A note that fits an addition seen shortly before belongs to it; else it is told
-        as an addition that was not seen, with the next observation.
+        as an addition that was not seen, with one of the next observations.
         """
         self._notes.add(time_s, mass_g)
 
     def finish(self) -> Verdict:
         """Close the run and reach the verdict; calling it again returns the same."""
         if self._verdict is None:
-            self._tell_disturbances(self._sight.finish())
+            self._teller.tell_disturbances(self._now_s, self._sight.finish())
             self._verdict = reach_verdict(self._findings())
         return self._verdict
 
@@ -155,18 +150,18 @@ class Detector:
     @property
     def events(self) -> tuple[Event, ...]:
         """All events so far, in the order they were told."""
-        return tuple(self._events)
+        return tuple(self._teller.events)
 
     @property
     def phase(self) -> Phase:
         """Where the run stands now."""
-        if self._is_blind():
+        if self._unseen_s() > self.settings.max_blind_s:
             return Phase.BLIND
         if self._confirmed_s is not None:
             return Phase.OVERSHOOT if self._overshot or self._late_additions else Phase.ENDPOINT
         if self._axis.line is None:
             return Phase.WAITING
-        if self._watch.state in (HoldState.HOLDING, HoldState.COMPLETE):
+        if self._watch.state is HoldState.HOLDING:
             return Phase.HOLDING
         if self._fadeback.fading or self._finder.rising:
             return Phase.FADING
@@ -176,7 +171,7 @@ class Detector:
     def hold_progress_s(self) -> float:
         """Seconds the present hold has lasted; 0 without one."""
         hold = self._watch.hold
-        return max(self._now_s - hold.held_from_s, 0.0) if hold else 0.0
+        return max(self._now_s - hold.held_from_s, 0.0) if hold and hold.brought else 0.0
 
     @property
     def forecast(self) -> Forecast | None:
@@ -191,18 +186,19 @@ class Detector:
         point = self._smoother.add(sample)
         if point is None:
             return
-        self._point = point
+        self._colour = point.colour
         self._palette.add(point.time_s, point.colour)
         self._learn_start(point)
         line = self._axis.line
         if line is None:
             return
         self._forecaster.add(point)
+        self._cause.follow(line.position(point.colour), self._sight.trusted_s)
         self._watch_additions(point, line)
-        self._watch_fade_back(point, line)
-        self._watch_hold(point, line)
+        self._watch_fade_back(point)
+        self._watch_hold(point)
         self._watch.see(point, sample.turbidity, covered_s)
-        self._watch_complete(line)
+        self._watch_complete()
 
     def _learn_start(self, point: Point) -> None:
         line = self._axis.line
@@ -218,8 +214,7 @@ class Detector:
     def _note_end_first(self, point: Point) -> None:
         """Notice an end colour seen steadily before any start colour."""
         colour = point.colour
-        at_end = chroma(colour) >= COLOURED and self._axis.end_hue_outside_deg(colour) == 0.0
-        if not at_end:
+        if chroma(colour) < COLOURED or self._axis.end_hue_outside_deg(colour) != 0.0:
             self._end_first_s = None
         elif self._end_first_s is None:
             self._end_first_s = point.time_s
@@ -237,75 +232,75 @@ class Detector:
             self._axis.learn_peak(found.colour)
             self._fadeback.start(found)
 
-    def _watch_fade_back(self, point: Point, line: Line) -> None:
-        back = self._fadeback.add(point, self._axis.line or line, self._axis.band)
-        if isinstance(back, FadeBack):
+    def _watch_fade_back(self, point: Point) -> None:
+        assert self._axis.line is not None
+        back = self._fadeback.add(point, self._axis.line, self._axis.band)
+        if back is not None:
+            self._cause.faded_back()
             self._forecaster.faded(back)
-            self._tell("fade_back", back.peak_s, {}, back.back_s)
+            self._teller.tell(self._now_s, "fade_back", back.peak_s, end_s=back.back_s)
 
     # --- the hold ---------------------------------------------------------------------
 
-    def _watch_hold(self, point: Point, line: Line) -> None:
-        watch, band = self._watch, self._axis.band
-        if line.position(point.colour) < _UPROOTED:
-            self._rooted = False
-        if watch.state in (HoldState.AWAY, HoldState.ENTERING):
+    def _watch_hold(self, point: Point) -> None:
+        watch, line, band = self._watch, self._axis.line, self._axis.band
+        assert line is not None
+        if watch.hold is None:
             if watch.enters(point, line, band):
                 self._start_hold(point, line)
             return
         left_s = watch.leaves(point, line, band)
         if left_s is not None:
-            self._break_hold(left_s, "faded")
+            self._break_hold(watch.hold, left_s, "faded")
 
     def _start_hold(self, point: Point, line: Line) -> None:
-        seen, level = self._smoother, self._axis.band.enter
+        seen, level, cause = self._smoother, self._axis.band.enter, self._cause
         since_s = point.centre_s - _LOOK_BACK_S
         onset_s = crossing_s(seen.recent, seen.glimpses, line, level, since_s=since_s)
         if onset_s is None:
             onset_s = self._watch.entering_s
-        recent = onset_s - self._last_step_s <= _BROUGHT_WITHIN_S
-        if recent:
-            self._rooted = True
-            onset_s = max(onset_s, self._last_step_s)
-        self._watch.start(onset_s, brought=self._rooted)
-        if self._rooted:
-            self._tell("hold_started", onset_s, {})
+        brought = cause.explains(onset_s, self._now_s, self._sight.trusted_s)
+        if cause.recent(onset_s):
+            onset_s = max(onset_s, cause.last_addition_s)
+        self._watch.start(onset_s, brought=brought)
+        if brought:
+            self._teller.tell(self._now_s, "hold_started", onset_s)
 
-    def _break_hold(self, time_s: float, reason: str) -> None:
-        hold = self._watch.hold
-        assert hold is not None
+    def _break_hold(self, hold: Hold, time_s: float, reason: str) -> None:
         if self._confirmed_s is not None:
             self._withdrawn_s = time_s
             self._confirmed_s, self._overshot, self._late_additions = None, False, 0
             reason = "faded after the endpoint was called"
-        if hold.brought:
-            lasted_s = max(time_s - hold.held_from_s, 0.0)
-            self._tell("hold_broken", time_s, {"reason": reason, "lasted_s": lasted_s})
+        self._tell_broken(hold, time_s, reason)
         self._watch.away()
 
-    def _watch_complete(self, line: Line) -> None:
-        if self._palette.foreign or not self._watch.completes(self._now_s, line, self._axis.band):
+    def _tell_broken(self, hold: Hold, time_s: float, reason: str) -> None:
+        if hold.brought:
+            lasted_s = max(time_s - hold.held_from_s, 0.0)
+            detail: dict[str, float | str | None] = {"reason": reason, "lasted_s": lasted_s}
+            self._teller.tell(self._now_s, "hold_broken", time_s, detail)
+
+    def _watch_complete(self) -> None:
+        line, hold = self._axis.line, self._watch.hold
+        if line is None or hold is None or self._palette.foreign:
             return
-        hold = self._watch.hold
-        assert hold is not None
-        self._confirmed_s = self._now_s
-        self._withdrawn_s = None
+        if not self._watch.completes(self._now_s, line, self._axis.band):
+            return
+        self._confirmed_s, self._withdrawn_s = self._now_s, None
         self._overshot = self._beyond_deg(hold) > _BEYOND_DEG
+        detail = {"onset_s": hold.onset_s, "held_from_s": hold.held_from_s}
         kind: EventKind = "overshoot" if self._overshot else "endpoint"
-        self._tell(kind, self._now_s, {"onset_s": hold.onset_s, "held_from_s": hold.held_from_s})
+        self._teller.tell(self._now_s, kind, self._now_s, detail)
 
-    def _check_blind(self) -> None:
-        """Break a hold that was not seen for longer than the method allows."""
+    def _break_if_blind(self) -> None:
+        """Break a hold that has not been seen for longer than the method allows."""
         hold = self._watch.hold
-        if hold is None or self._confirmed_s is not None or not self._is_blind():
+        if hold is None or self._confirmed_s is not None:
             return
-        last_s = self._sight.last_trusted_s
-        self._break_hold(self._now_s if last_s is None else last_s, "blind")
+        if self._unseen_s() > self.settings.max_blind_s:
+            self._break_hold(hold, self._now_s - self._unseen_s(), "blind")
 
-    def _is_blind(self) -> bool:
-        return self._since_trusted() > self.settings.max_blind_s
-
-    def _since_trusted(self) -> float:
+    def _unseen_s(self) -> float:
         last_s = self._sight.last_trusted_s
         return 0.0 if last_s is None else self._now_s - last_s
 
@@ -320,50 +315,34 @@ class Detector:
 
     def _follow_notes(self) -> None:
         for note in self._notes.due(self._now_s):
-            self._forecaster_note(note.time_s)
+            if self._colour is not None:
+                self._forecaster.begin(note.time_s, self._colour)
             self._add_addition(note.time_s, note.mass_g, seen=False)
-
-    def _forecaster_note(self, time_s: float) -> None:
-        if self._point is not None:
-            self._forecaster.begin(time_s, self._point.colour)
 
     def _add_addition(self, time_s: float, mass_g: float | None, *, seen: bool) -> None:
         self._additions += 1
-        self._last_step_s = max(self._last_step_s, time_s)
+        self._cause.added(time_s)
         detail: dict[str, float | str | None] = {"number": self._additions}
         if mass_g is not None:
             detail["mass_g"] = mass_g
         detail["basis"] = "seen" if seen else "noted"
-        self._tell("addition", time_s, detail)
+        self._teller.tell(self._now_s, "addition", time_s, detail)
+        hold = self._watch.hold
         if self._confirmed_s is not None:
             self._late_additions += 1
-            self._tell("overshoot", time_s, {"reason": "addition after the endpoint"})
-        elif self._watch.hold is not None and time_s > self._watch.hold.held_from_s:
-            self._restart_hold(self._watch.hold, time_s)
+            late = {"reason": "addition after the endpoint"}
+            self._teller.tell(self._now_s, "overshoot", time_s, late)
+        elif hold is not None and time_s > hold.held_from_s:
+            self._restart_hold(hold, time_s)
 
     def _restart_hold(self, hold: Hold, time_s: float) -> None:
-        if hold.brought:
-            lasted_s = max(time_s - hold.held_from_s, 0.0)
-            self._tell("hold_broken", time_s, {"reason": "addition", "lasted_s": lasted_s})
+        self._tell_broken(hold, time_s, "addition")
         hold.restart(time_s)
-        hold.brought = self._rooted = True
-        self._tell("hold_started", time_s, {})
+        hold.brought = True
+        self._cause.root()
+        self._teller.tell(self._now_s, "hold_started", time_s)
 
-    # --- telling ----------------------------------------------------------------------
-
-    def _tell(
-        self, kind: EventKind, time_s: float, detail: Detail, end_s: float | None = None
-    ) -> None:
-        self._events.append(Event(time_s, kind, end_s, self._now_s, MappingProxyType(dict(detail))))
-
-    def _tell_disturbances(self, closed: tuple[Disturbance, ...]) -> None:
-        for stretch in closed:
-            self._tell("disturbance", stretch.start_s, {"kind": stretch.kind}, stretch.end_s)
-
-    def _newly_told(self) -> tuple[Event, ...]:
-        new = tuple(self._events[self._told :])
-        self._told = len(self._events)
-        return new
+    # --- the end ----------------------------------------------------------------------
 
     def _findings(self) -> Findings:
         sight, hold, unseen = self._sight, self._watch.hold, self._sight.unseen_s
@@ -376,6 +355,7 @@ class Detector:
             start_seen=self._axis.line is not None,
             began_at_end=self._began_at_end,
             additions=self._additions,
+            fade_backs=self._cause.fade_backs,
             hold_s=self.settings.hold_s,
             clearing=self.settings.clearing,
             late_additions=self._late_additions,

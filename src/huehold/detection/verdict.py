@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from huehold.core import Verdict
+from huehold.core import Verdict, VerdictKind
 
 __all__ = ["Findings", "reach_verdict"]
 
@@ -13,14 +13,23 @@ _CLEAR_TURBIDITY = 0.3  # of the cloudiness at the start
 _SEEN_SHARE = 0.4  # of the run's time; below, nothing can be concluded
 _SEEN_LEAST_S = 3.0
 _FOREIGN = "The colours that were seen are not those of one indicator in one vessel."
-_WORDS = {
+_OBSTACLES = {
     "no_vessel": "no vessel was found",
-    "hand": "a hand was in the way",
-    "dark": "the picture was too dark",
-    "gap": "frames were missing",
-    "glare": "glare covered the liquid",
+    "vessel_lost": "the vessel was lost from view",
+    "searching": "the vessel was still being looked for",
+    "frozen": "the picture stood still",
+    "dark": "it was too dark",
+    "hand": "something covered the vessel",
+    "knock": "the camera had been knocked",
     "moving": "the vessel was moving",
+    "glare": "reflections covered the liquid",
+    "clipped": "the liquid was too bright for the camera",
+    "uneven": "the liquid showed more than one colour",
+    "blurred": "the picture was blurred",
     "white_lost": "the white reference was lost",
+    "exposure_step": "the camera was changing its exposure",
+    "flicker": "the light flickered",
+    "gap": "frames were missing",
 }
 
 
@@ -40,8 +49,8 @@ class Findings:
         Whether the start colour was seen.
     began_at_end : bool
         Whether the first steady colour was the end colour.
-    additions : int
-        Additions told.
+    additions, fade_backs : int
+        Additions and fade-backs told.
     onset_s, confirmed_s, lasted_s : float or None
         The hold that stands at the end of the run.
     hue_deg : float or None
@@ -76,6 +85,7 @@ class Findings:
     start_seen: bool
     began_at_end: bool
     additions: int
+    fade_backs: int
     hold_s: float
     onset_s: float | None = None
     held_from_s: float | None = None
@@ -140,9 +150,9 @@ def _overshoot(found: Findings) -> Verdict:
     return _held("overshoot", found, reason)
 
 
-def _held(kind: str, found: Findings, reason: str) -> Verdict:
+def _held(kind: VerdictKind, found: Findings, reason: str) -> Verdict:
     return Verdict(
-        kind,  # type: ignore[arg-type]
+        kind,
         reasons=(reason,),
         onset_s=found.onset_s,
         confirmed_s=found.confirmed_s,
@@ -165,11 +175,13 @@ def _held_warnings(found: Findings) -> list[str]:
         )
     if found.late_additions:
         warnings.append(
-            f"{_count(found.late_additions, 'addition')} came after the endpoint; "
-            "it does not count towards the result."
-            if found.late_additions == 1
-            else f"{_count(found.late_additions, 'addition')} came after the endpoint; "
-            "they do not count towards the result."
+            f"{_count(found.late_additions, 'addition')} came after the endpoint and did not "
+            "change it."
+        )
+    if found.fade_backs == 0:
+        warnings.append(
+            "No fade-back was seen before the end colour came: how near the last addition was "
+            "to the equivalence point cannot be told."
         )
     if _added_within(found):
         warnings.append(
@@ -232,12 +244,11 @@ def _readable(found: Findings) -> bool:
 def _unreadable_why(found: Findings) -> str:
     if found.observations == 0:
         return "There was nothing to look at."
-    why = (
-        f" Mostly {_WORDS.get(found.main_obstacle, found.main_obstacle)}."
-        if (found.main_obstacle)
-        else ""
-    )
-    return f"Only {found.trusted_s:.1f} s of {found.duration_s:.1f} s could be trusted.{why}"
+    seen = f"Only {found.trusted_s:.1f} s of {found.duration_s:.1f} s could be trusted"
+    if found.main_obstacle is None:
+        return f"{seen}."
+    why = _OBSTACLES.get(found.main_obstacle, found.main_obstacle.replace("_", " "))
+    return f"{seen}; for most of the rest {why}."
 
 
 def _no_start_why(found: Findings) -> str:
