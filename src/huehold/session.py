@@ -7,11 +7,11 @@ out, a bounded amount of work for each frame.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from os import PathLike
 
-from huehold.balance import give_masses
-from huehold.capture import open_recording
+from huehold.balance.additions import masses_of_additions
+from huehold.capture.recording import open_recording
 from huehold.core import Event, Frame, Observation, Reading, SourceInfo, Trace
 from huehold.detection import Detector, DetectorSettings
 from huehold.masses import MassInputs, assay_of
@@ -136,15 +136,17 @@ class Session:
         verdict = self.detector.finish()
         events = tuple(sorted(self.detector.events, key=lambda event: event.time_s))
         readings: tuple[Reading, ...] = masses.readings if masses else ()
-        events = give_masses(events, readings)
-        assay, mass_warnings = assay_of(self.method, verdict, events, masses)
+        events = _with_masses(events, readings)
+        trace = self.trace()
+        end_s = float(trace.time_s[-1]) if len(trace) else 0.0
+        assay, mass_warnings = assay_of(self.method, verdict, events, masses, end_s)
         return Run(
             source=source,
             method=self.method,
             settings=self.settings,
             verdict=verdict,
             events=events,
-            trace=self.trace(),
+            trace=trace,
             readings=readings,
             assay=assay,
             warnings=unique((*warnings, *verdict.warnings, *mass_warnings)),
@@ -153,6 +155,23 @@ class Session:
             pictures=self._gallery.pictures(),
             interrupted=interrupted,
         )
+
+
+def _with_masses(events: tuple[Event, ...], readings: tuple[Reading, ...]) -> tuple[Event, ...]:
+    """Give the additions their masses as far as the readings tell them."""
+    if not readings:
+        return events
+    additions = [event.time_s for event in events if event.kind == "addition"]
+    known = {found.time_s: found for found in masses_of_additions(readings, additions)}
+
+    def weighed(event: Event) -> Event:
+        found = known.get(event.time_s) if event.kind == "addition" else None
+        if found is None:
+            return event
+        detail = {"mass_g": found.mass_g, "cumulative_g": found.cumulative_g}
+        return replace(event, detail={**event.detail, **detail})
+
+    return tuple(weighed(event) for event in events)
 
 
 def review(

@@ -1,0 +1,212 @@
+"""From what was weighed, and the verdict, to the assay: what is typed beside a run."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any
+
+from huehold.balance.bracket import titrant_bracket
+from huehold.core import Event, Reading, Verdict
+from huehold.errors import InputError
+
+if TYPE_CHECKING:
+    from huehold.methods import Method
+    from huehold.stoichiometry.assay import Assay
+
+__all__ = ["FIELDS", "MassField", "MassInputs", "assay_of", "read_mass"]
+
+_MOST_G = 1000.0
+
+
+@dataclass(frozen=True, slots=True)
+class MassField:
+    """Something that may be typed for the assay.
+
+    Attributes
+    ----------
+    key : str
+        Name in files and options.
+    label : str
+        What people read.
+    example : str
+        How it is typed.
+    unit : str or None
+        Unit assumed for a bare number; None if the text is read in another way.
+    """
+
+    key: str
+    label: str
+    example: str
+    unit: str | None
+
+
+FIELDS: tuple[MassField, ...] = (
+    MassField("sample_mass", "Sample mass", "5.22 g", "g"),
+    MassField("titrant_mass", "Titrant mass at the endpoint", "16.56 g", "g"),
+    MassField("bracket_mass", "Mass of the last addition", "0.05 g", "g"),
+    MassField("strength", "Titrant strength on the label", "5 %", None),
+    MassField("strength_basis", "What the label's figure means", "per-100-mL", None),
+    MassField("density", "Density of the sample", "1.044 g/mL", "g/mL"),
+    MassField("blank_mass", "Titrant mass of the blank", "0.05 g", "g"),
+    MassField("water_mass", "Water added to the sample", "50 g", "g"),
+    MassField("claim", "Label claim", "1200 mg/15 mL", None),
+    MassField("tolerance", "Tolerance about the claim", "90-115 %", None),
+)
+"""In the order they are asked for."""
+
+_BY_KEY = {known.key: known for known in FIELDS}
+
+
+@dataclass(frozen=True, slots=True)
+class MassInputs:
+    """What was weighed and read off labels, as typed.
+
+    Attributes
+    ----------
+    readings : tuple of Reading
+        Cumulative titrant masses over the run; go before a typed titrant mass.
+    given : mapping of str to str
+        By the keys of `FIELDS`; a key that is missing is not known.
+    """
+
+    readings: tuple[Reading, ...] = ()
+    given: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+    @classmethod
+    def from_mapping(
+        cls, values: Mapping[str, str], method: Method, readings: Sequence[Reading] = ()
+    ) -> MassInputs:
+        """Check what was typed, each for itself.
+
+        Parameters
+        ----------
+        values : mapping of str to str
+            By the keys of `FIELDS`; empty texts are left out.
+        method : Method
+            Says what a claim or strength may be.
+        readings : sequence of Reading
+            Cumulative titrant masses.
+
+        Raises
+        ------
+        InputError
+            If a key is not known or a value cannot be read.
+        """
+        given = {key: text.strip() for key, text in values.items() if text and text.strip()}
+        for key, text in given.items():
+            _check(key, text, method)
+        return cls(tuple(readings), MappingProxyType(given))
+
+    def as_mapping(self) -> dict[str, str]:
+        """Return what was typed, as plain values."""
+        return dict(self.given)
+
+    @staticmethod
+    def fields() -> list[dict[str, str]]:
+        """Return what may be typed, for forms."""
+        return [{"key": f.key, "label": f.label, "example": f.example} for f in FIELDS]
+
+
+def _check(key: str, text: str, method: Method) -> None:
+    from huehold.stoichiometry.claim import parse_claim, parse_tolerance
+    from huehold.stoichiometry.quantities import positive, read
+
+    known = _BY_KEY.get(key)
+    if known is None:
+        raise InputError(f"{key!r} is nothing an assay asks for; it knows {', '.join(_BY_KEY)}.")
+    if known.unit is not None:
+        typed = read(text, known.unit, known.label.lower())
+        if key != "blank_mass":
+            positive(typed, known.label.lower(), "was the tare forgotten?")
+    elif key == "claim":
+        parse_claim(text, method)
+    elif key == "tolerance":
+        parse_tolerance(text)
+
+
+def read_mass(text: str, previous_g: float | None = None) -> float:
+    """Read a cumulative titrant mass as typed, with comma or point, in grams unless stated.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"1,52"``, ``"1.52 g"`` or ``"1520 mg"``.
+    previous_g : float, optional
+        The mass before it, below which it cannot fall.
+
+    Raises
+    ------
+    InputError
+        If it is no mass, is negative, falls, or is beyond any balance.
+    """
+    from huehold.stoichiometry.quantities import read
+
+    mass_g = read(text, "g", "titrant mass").value
+    if not 0 <= mass_g <= _MOST_G:
+        raise InputError(f"A titrant mass of {mass_g:g} g cannot be; type the cumulative grams.")
+    if previous_g is not None and mass_g < previous_g:
+        raise InputError(
+            f"{mass_g:g} g is less than the {previous_g:g} g before it; type the cumulative mass, "
+            "or correct the entry before."
+        )
+    return mass_g
+
+
+def assay_of(
+    method: Method,
+    verdict: Verdict,
+    events: Sequence[Event],
+    masses: MassInputs | None,
+    duration_s: float,
+) -> tuple[Assay | None, tuple[str, ...]]:
+    """Compute the assay of a run, if its verdict and what was weighed allow one.
+
+    Parameters
+    ----------
+    method : Method
+        The titration as data.
+    verdict : Verdict
+        Only an endpoint gives an assay.
+    events : sequence of Event
+        The additions among them decide which reading belongs to the endpoint.
+    masses : MassInputs or None
+        What was weighed.
+    duration_s : float
+        Time of the last frame.
+
+    Returns
+    -------
+    (Assay or None, tuple of str)
+        The assay, and sentences about what is missing or doubtful.
+
+    Raises
+    ------
+    InputError
+        If the masses make no sense.
+    """
+    if masses is None or not (masses.given or masses.readings):
+        return None, ()
+    if verdict.kind != "endpoint" or verdict.onset_s is None:
+        return None, ("Masses were given, but without an endpoint there is no result.",)
+    if "sample_mass" not in masses.given:
+        return None, ("No sample mass was given, so there is no result.",)
+    values: dict[str, Any] = dict(masses.given)
+    warnings: tuple[str, ...] = ()
+    if masses.readings:
+        additions = [event.time_s for event in events if event.kind == "addition"]
+        found = titrant_bracket(masses.readings, verdict.onset_s, additions, duration_s=duration_s)
+        warnings = found.warnings
+        values["titrant_mass"] = found.mass_g
+        if found.before_g is not None and "bracket_mass" not in values:
+            values["bracket_mass"] = round(found.mass_g - found.before_g, 6)
+    if "titrant_mass" not in values:
+        return None, ("No titrant mass was given, so there is no result.",)
+    return _compute(method, values), warnings
+
+
+def _compute(method: Method, values: Mapping[str, Any]) -> Assay:
+    from huehold.stoichiometry.assay import assay
+
+    return assay(method, **values)
