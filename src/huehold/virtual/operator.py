@@ -17,7 +17,7 @@ from huehold.core import Reading
 from huehold.errors import InputError
 from huehold.virtual.truth import Addition, Disturbance
 
-__all__ = ["Balance", "Hand", "Operator", "careless_operator"]
+__all__ = ["Balance", "Hand", "Operator", "brisk_operator", "careless_operator"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +63,13 @@ class Operator:
     ----------
     start_s : float
         Quiet time before the first portion, >= 0.
-    squirt_until_s : float
-        Squirts while the colour went back faster than this; then a few drops at a time.
-    drops_from_s : float
-        Single drops once it took longer than this.
+    likes_s : float
+        The largest portion is taken that should go back within this time, judged by how long
+        the last one took for its size; else a single drop, > 0.
     few : int
-        Drops in a few, >= 1.
+        Drops in a few, the portion between squirt and drop, >= 1.
+    mixing_s : float
+        Time allowed for a portion to mix before the colour is judged, >= 0.
     reaction_s : float
         Median time from seeing the colour back to the next portion, > 0.
     patience_s : float
@@ -100,9 +101,9 @@ class Operator:
     """
 
     start_s: float = 6.0
-    squirt_until_s: float = 6.0
-    drops_from_s: float = 14.0
+    likes_s: float = 9.0
     few: int = 3
+    mixing_s: float = 3.0
     reaction_s: float = 2.2
     patience_s: float = 70.0
     tail_s: float = 4.0
@@ -121,7 +122,7 @@ class Operator:
     longest_s: float = 2400.0
 
     def __post_init__(self) -> None:
-        for name in ("reaction_s", "patience_s", "eye_s", "swirl_s", "longest_s", "few"):
+        for name in ("likes_s", "reaction_s", "patience_s", "eye_s", "swirl_s", "longest_s", "few"):
             if not getattr(self, name) > 0:
                 raise InputError(
                     f"The operator's {name} is {getattr(self, name)}; it must be greater than 0."
@@ -131,7 +132,7 @@ class Operator:
                 raise InputError(
                     f"The operator's {name} is {getattr(self, name)}; a chance is 0 to 1."
                 )
-        for name in ("start_s", "tail_s", "eye_sd", "knocks_per_min", "waves_per_min"):
+        for name in ("start_s", "mixing_s", "tail_s", "eye_sd", "knocks_per_min", "waves_per_min"):
             if getattr(self, name) < 0.0:
                 raise InputError(
                     f"The operator's {name} is {getattr(self, name)}; it cannot be negative."
@@ -142,6 +143,20 @@ class Operator:
         values = {part.name: getattr(self, part.name) for part in fields(self)}
         values["balance"] = {p.name: getattr(self.balance, p.name) for p in fields(self.balance)}
         return values
+
+
+def brisk_operator(hold_s: float = 20.0) -> Operator:
+    """Set up a quick person for brisk benches, who waits a little longer than a hold."""
+    return Operator(
+        start_s=4.0,
+        likes_s=2.8,
+        mixing_s=1.8,
+        reaction_s=0.8,
+        swirl_s=1.2,
+        patience_s=hold_s + 6.0,
+        tail_s=2.0,
+        waves_per_min=0.0,
+    )
 
 
 def careless_operator() -> Operator:
@@ -181,6 +196,7 @@ class Hand:
         self._due: list[tuple[float, float, Literal["squirt", "drop"]]] = []
         self._turned_since: float | None = None
         self._faded_s = 0.0
+        self._portion_g = 1.0
         self._last_s = 0.0
         self._read_s: float | None = None
         self._done_s: float | None = None
@@ -254,7 +270,7 @@ class Hand:
             return
         if not turned:
             self._turned_since = None
-            if self._next_s is None and not self._due and time_s > self._last_s + 1.5:
+            if self._next_s is None and not self._due and time_s > self._last_s + who.mixing_s:
                 self._faded_s = time_s - self._last_s
                 self._next_s = time_s + self._pause()
             return
@@ -269,9 +285,12 @@ class Hand:
 
     def _size(self) -> Portion:
         who = self.operator
-        if self._faded_s < who.squirt_until_s or self._rng.random() < who.reckless:
+        if self._rng.random() < who.reckless:
             return "squirt"
-        return "few" if self._faded_s < who.drops_from_s else "drop"
+        per_gram = self._faded_s / self._portion_g
+        if per_gram * self._squirt[0] <= who.likes_s:
+            return "squirt"
+        return "few" if per_gram * who.few * self._drop[0] <= who.likes_s else "drop"
 
     def _begin(self, time_s: float) -> None:
         """Bring the dropper over the cup and let a portion fall in a moment."""
@@ -286,6 +305,7 @@ class Hand:
             falls = [(time_s + lead + float(g), self._mass(self._drop), "drop") for g in gaps]
         self._due = falls
         self._last_s = falls[-1][0]
+        self._portion_g = sum(mass for _, mass, _ in falls)
         self._next_s = None
         self._turned_since = None
         self._after(time_s)

@@ -167,21 +167,39 @@ class Truth:
         last = max((a.time_s for a in self.additions), default=0.0)
         return min(self.held_s, self.duration_s - last)
 
-    @property
-    def endpoint_mass_g(self) -> float | None:
-        """True mass of titrant after the last addition up to the onset, None without onset."""
+    def endpoint_s(self, hold_s: float) -> float | None:
+        """Onset of the endpoint under a method's hold; None if it was not reached.
+
+        Within the last stay on the end side, the first moment (its entry, or a portion that
+        fell during it) after which `hold_s` passed without a further portion. A portion that
+        falls into a colour that had not held long enough starts the hold anew.
+
+        Parameters
+        ----------
+        hold_s : float
+            How long the end colour must hold, > 0.
+        """
         if self.onset_s is None:
             return None
-        return sum(a.mass_g for a in self.additions if a.time_s <= self.onset_s)
+        late = [a.time_s for a in self.additions if a.time_s > self.onset_s]
+        starts = [self.onset_s, *late]
+        for start, following in zip(starts, [*late, self.duration_s], strict=True):
+            if following - start >= hold_s:
+                return start
+        return None
 
-    @property
-    def bracket_g(self) -> tuple[float, float] | None:
-        """True masses before and after the addition that brought the end; None without it."""
-        after = self.endpoint_mass_g
-        if after is None or self.onset_s is None:
+    def endpoint_mass_g(self, hold_s: float) -> float | None:
+        """Tell the true mass of titrant at the endpoint under a hold, None if not reached."""
+        bracket = self.bracket_g(hold_s)
+        return None if bracket is None else bracket[1]
+
+    def bracket_g(self, hold_s: float) -> tuple[float, float] | None:
+        """Tell the true masses before and after the portion that brought the endpoint."""
+        onset = self.endpoint_s(hold_s)
+        if onset is None:
             return None
-        before = [a for a in self.additions if a.time_s <= self.onset_s]
-        return (after - (before[-1].mass_g if before else 0.0), after)
+        masses = [a.mass_g for a in self.additions if a.time_s <= onset]
+        return sum(masses[:-1]), sum(masses)
 
     def at(self, name: str, time_s: FloatArray) -> FloatArray:
         """Interpolate a column at other times, held at the ends."""
