@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, field_validator, model_valida
 from huehold.errors import InputError
 from huehold.stoichiometry.formulae import parse_formula
 from huehold.stoichiometry.reactions import Reaction, mole_ratio, parse_reaction
+from huehold.stoichiometry.tolerances import acceptance_range
 
 __all__ = [
     "Colour",
@@ -75,13 +76,24 @@ class Equilibrium(_Table):
 
     ``acid-titrant``: a base is titrated with the weak acid of these pKa.
     ``acid-analyte``: an acid of these pKa is titrated with a strong base.
+    ``other_g`` is between what the water and sample in the vessel usually weigh, in grams.
     """
 
     kind: Literal["acid-titrant", "acid-analyte"]
-    pka: tuple[float, ...] = Field(min_length=1)
+    pka: tuple[float, ...] = Field(min_length=1, max_length=9)
     cation_charge: Literal[1, 2] = 1
     complex_log_k: float | None = None
+    other_g: tuple[float, float] = (10.0, 100.0)
     source: Text
+
+    @model_validator(mode="after")
+    def _complete(self) -> Self:
+        if self.kind == "acid-titrant" and len(self.pka) != 1:
+            raise ValueError("an acid-titrant has one pka; name the one of the proton that reacts")
+        low, high = self.other_g
+        if not 0 < low < high:
+            raise ValueError("other_g must be [low, high] in grams with 0 < low < high")
+        return self
 
 
 class Indicator(_Table):
@@ -193,13 +205,19 @@ class Result(_Table):
 
 
 class Dose(_Table):
-    """The portion a label speaks of, and the range a pharmacopoeia allows."""
+    """The portion a label speaks of, and the shipped acceptance range that fits the product."""
 
     name: Text
     amount: Text
     unit: Literal["mg", "g"] = "mg"
-    tolerance_percent: tuple[float, float] | None = None
-    tolerance_source: str = ""
+    acceptance: str | None = None
+
+    @field_validator("acceptance")
+    @classmethod
+    def _known(cls, name: str | None) -> str | None:
+        if name is not None:
+            _as_value_error(acceptance_range, name)
+        return name
 
 
 class Method(_Table):

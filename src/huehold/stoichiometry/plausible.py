@@ -1,0 +1,69 @@
+"""Results that cannot be, or are unusual: one sentence each, with the likely cause."""
+
+from __future__ import annotations
+
+import math
+
+from huehold.errors import InputError
+from huehold.methods.model import Method
+
+__all__ = ["check_content", "check_positive"]
+
+
+def check_positive(method: Method, titrant_g: float, amount_mmol: float) -> None:
+    """Refuse a calculation in which nothing is left for the analyte.
+
+    Raises
+    ------
+    InputError
+        If the titrant at equivalence or the amount of analyte is not above zero.
+    """
+    if not (math.isfinite(titrant_g) and titrant_g > 0):
+        raise InputError(
+            f"after blank, drift and last addition no {method.titrant.name} is left "
+            f"({titrant_g:.3g} g) for the sample; was the blank larger than the titration, or were "
+            "the two exchanged?"
+        )
+    if not (math.isfinite(amount_mmol) and amount_mmol > 0):
+        cause = (
+            f"the {method.titrant.name} used up more than the {method.reagent.name} added; "
+            "weigh more of it or take less sample"
+            if method.reagent
+            else "check the masses"
+        )
+        raise InputError(
+            f"the amount of {method.sample.analyte} comes out at {amount_mmol:.3g} mmol: {cause}"
+        )
+
+
+def check_content(method: Method, value: float, unit: str) -> tuple[str, ...]:
+    """Refuse an impossible content and warn of an unusual one.
+
+    Parameters
+    ----------
+    method : Method
+    value : float
+        Content in the method's own unit.
+    unit : str
+        That unit as printed.
+
+    Raises
+    ------
+    InputError
+        If the content is more than there can be.
+    """
+    name, sample = method.sample.analyte_name, method.sample.name
+    low, high = method.result.expected
+    if not value <= method.result.possible_max:
+        raise InputError(
+            f"{value:.4g} {unit} of {name} is more than a {sample} can hold "
+            f"(at most {method.result.possible_max:g} {unit}); tare forgotten for the titrant, "
+            "millilitres typed for grams, or the masses of sample and titrant exchanged?"
+        )
+    if low <= value <= high:
+        return ()
+    side = "below" if value < low else "above"
+    return (
+        f"{value:.4g} {unit} of {name} is {side} what a {sample} usually holds ({low:g} to {high:g} "
+        f"{unit}); check the masses, the strength of the {method.titrant.name} and the endpoint",
+    )
