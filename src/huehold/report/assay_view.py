@@ -6,6 +6,7 @@ this file follows.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -66,7 +67,7 @@ def view_assay(assay: Any) -> AssayView | None:
         lines=tuple((str(label), str(value)) for label, value in assay.summary),
         decision=str(assay.decision or ""),
         working_text=str(assay.working.text),
-        working_html=str(assay.working.html),
+        working_html=_without_styles(str(assay.working.html)),
         budget=tuple(sorted(rows, key=lambda row: -row.share_percent)),
     )
 
@@ -80,3 +81,8 @@ def _row(row: Any) -> BudgetRow:
     return BudgetRow(
         str(row.name), f"{row.value:.6g}", str(row.unit), f"{row.u:.2g}", float(row.share_percent)
     )
+
+
+def _without_styles(html: str) -> str:
+    """Take style attributes out: the report's security policy refuses them."""
+    return re.sub(r' style="[^"]*"', "", html)

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
-from huehold.core import Event, EventKind, Reading
+from huehold.balance.additions import masses_of_additions
+from huehold.balance.bracket import titrant_bracket
+from huehold.core import Event, EventKind
+from huehold.errors import InputError
 from huehold.run import Run
 
-__all__ = ["Addition", "Bracket", "additions", "bracket", "events_of", "hold_span", "titrant_g"]
+__all__ = ["Addition", "Bracket", "additions", "bracket", "events_of", "hold_span"]
+
+_ONSET_SLACK_S: Final = 1.0
+"""An addition may be noticed so long after the onset it brought."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +34,15 @@ class Bracket:
 
     Attributes
     ----------
+    number : int
+        Which addition brought the endpoint, from 1.
     start_s, end_s : float
-        The addition that brought the endpoint, and the onset.
+        That addition, and the onset.
     before_g, after_g : float or None
         Titrant before and after that addition.
     """
 
+    number: int
     start_s: float
     end_s: float
     before_g: float | None
@@ -47,24 +57,19 @@ def events_of(events: Iterable[Event], kind: EventKind) -> list[Event]:
 def additions(run: Run) -> list[Addition]:
     """List the additions, numbered, and give them what masses are known.
 
-    The masses an event carries go first; where it has none, the reading between it and
-    the next addition is taken.
+    The masses an event carries go first; without any, the readings are set against the
+    additions.
     """
     found = events_of(run.events, "addition")
-    ends = [event.time_s for event in found[1:]] + [float("inf")]
-    listed: list[Addition] = []
-    start_s = found[0].time_s if found else 0.0
-    before: float | None = _reading_between(run.readings, float("-inf"), start_s) or 0.0
-    for index, (event, end_s) in enumerate(zip(found, ends, strict=False), start=1):
-        total = _detail(event, "cumulative_g")
-        if total is None:
-            total = _reading_between(run.readings, event.time_s, end_s)
-        mass = _detail(event, "mass_g")
-        if mass is None and total is not None and before is not None:
-            mass = total - before
-        listed.append(Addition(index, event.time_s, mass, total))
-        before = total
-    return listed
+    times = [event.time_s for event in found]
+    carried = [(_detail(event, "mass_g"), _detail(event, "cumulative_g")) for event in found]
+    if all(masses == (None, None) for masses in carried):
+        read = masses_of_additions(run.readings, times)
+        carried = [(addition.mass_g, addition.cumulative_g) for addition in read]
+    return [
+        Addition(index, time_s, *masses)
+        for index, (time_s, masses) in enumerate(zip(times, carried, strict=True), start=1)
+    ]
 
 
 def bracket(run: Run) -> Bracket | None:
@@ -72,11 +77,15 @@ def bracket(run: Run) -> Bracket | None:
     onset_s = run.verdict.onset_s
     if onset_s is None:
         return None
-    earlier = [addition for addition in additions(run) if addition.time_s <= onset_s]
+    times = [event.time_s for event in events_of(run.events, "addition")]
+    earlier = [time_s for time_s in times if time_s <= onset_s + _ONSET_SLACK_S]
     if not earlier:
         return None
-    last = earlier[-1]
-    return Bracket(last.time_s, onset_s, _before(earlier), last.cumulative_g)
+    try:
+        masses = titrant_bracket(run.readings, onset_s, times)
+    except InputError:  # no reading belongs to the endpoint: the bracket is one in time only
+        return Bracket(len(earlier), earlier[-1], onset_s, None, None)
+    return Bracket(len(earlier), earlier[-1], onset_s, masses.before_g, masses.after_g)
 
 
 def hold_span(run: Run) -> tuple[float, float] | None:
@@ -91,26 +100,6 @@ def hold_span(run: Run) -> tuple[float, float] | None:
     return verdict.onset_s, verdict.onset_s + verdict.hold_s
 
 
-def titrant_g(run: Run) -> float | None:
-    """Return the titrant's mass at the endpoint, else the last one that was read."""
-    found = bracket(run)
-    if found is not None and found.after_g is not None:
-        return found.after_g
-    return run.readings[-1].mass_g if run.readings else None
-
-
-def _before(earlier: list[Addition]) -> float | None:
-    last = earlier[-1]
-    if last.cumulative_g is not None and last.mass_g is not None:
-        return last.cumulative_g - last.mass_g
-    return earlier[-2].cumulative_g if len(earlier) > 1 else None
-
-
 def _detail(event: Event, key: str) -> float | None:
     value = event.detail.get(key)
     return float(value) if isinstance(value, int | float) else None
-
-
-def _reading_between(readings: tuple[Reading, ...], start_s: float, end_s: float) -> float | None:
-    inside = [reading.mass_g for reading in readings if start_s <= reading.time_s < end_s]
-    return inside[-1] if inside else None

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from huehold.report.happenings import Addition, additions, events_of, hold_span
+from huehold.report.happenings import Addition, additions, bracket, events_of, hold_span
 from huehold.report.plot_style import DISTURBANCE, FADE_BACK, HOLD, INK, SpanStyle
 from huehold.report.words import clock, reason_words
 from huehold.run import Run
@@ -74,8 +74,8 @@ def _draw_holds(ax: Axes, run: Run) -> None:
         return
     kept_s = max(run.verdict.hold_s or 0.0, span[1] - span[0])
     _bar(ax, 0, (span[0], span[0] + kept_s), HOLD, f"held {kept_s:.0f} s")
-    last = sum(addition.time_s <= span[0] for addition in additions(run))
-    after = f" after addition {last}" if last else ""
+    found = bracket(run)
+    after = f" after addition {found.number}" if found else ""
     ax.annotate(
         f"onset {clock(span[0])}{after} ", (span[0], 0), ha="right", va="center",
         fontsize=8, color=INK,

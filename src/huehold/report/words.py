@@ -12,6 +12,7 @@ from huehold.core import EventKind, VerdictKind
 __all__ = [
     "CAUTIONS",
     "EVENT_NAMES",
+    "HUE_WORDS",
     "VERDICTS",
     "VerdictWords",
     "clock",
@@ -88,7 +89,7 @@ CAUTIONS: Final[tuple[str, ...]] = (
 )
 
 # Directions in CIELAB that people would name; the bounds are rounded common usage.
-_HUE_WORDS: Final = (
+HUE_WORDS: Final = (
     (20.0, "pink-red"),
     (50.0, "red-orange"),
     (75.0, "orange"),
@@ -111,7 +112,7 @@ def hue_word(hue_deg: float) -> str:
         CIELAB hue angle in degrees, any turn.
     """
     turned = hue_deg % 360.0
-    return next((word for upper, word in _HUE_WORDS if turned < upper), "pink-red")
+    return next((word for upper, word in HUE_WORDS if turned < upper), "pink-red")
 
 
 def reason_words(reason: str) -> str:
