@@ -423,6 +423,12 @@ def test_coverage_out_of_range_is_refused(coverage, hint):
         coverage_factor(10, coverage)
 
 
+@pytest.mark.parametrize("dof", [0.0, -1.0, math.nan])
+def test_degrees_of_freedom_out_of_range_are_refused(dof):
+    with pytest.raises(UsageError, match="Degrees of freedom must be more than zero"):
+        coverage_factor(dof, 0.95)
+
+
 # ---- improvements ----
 
 

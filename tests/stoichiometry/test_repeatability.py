@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from huehold.errors import InputError, UsageError
+from huehold.stoichiometry.budget import coverage_factor
 from huehold.stoichiometry.repeatability import against_budget, combine
 
 RUNS = [1184.0, 1203.0, 1195.0]
@@ -72,10 +73,11 @@ def test_budget_is_doubted_as_rarely_as_the_level_says():
         ({"n": 0}, UsageError),
         ({"u_run": -1.0}, InputError),
         ({"u_common": math.nan}, InputError),
+        ({"dof_run": 0.0}, UsageError),
     ],
 )
 def test_means_that_make_no_sense_are_refused(options, error):
-    with pytest.raises(error, match=r"one or more|zero or more"):
+    with pytest.raises(error, match=r"one or more|zero or more|more than zero"):
         combine(**{"mean": 1200.0, "n": 3, "u_run": 9.0, "u_common": 7.0, **options})
 
 
@@ -85,6 +87,18 @@ def test_mean_of_three_runs_by_hand():
     assert result.u == pytest.approx(math.sqrt(76))
     assert result.dof == pytest.approx(76**2 / (27**2 / 2))
     assert combine(1194.0, 3, 9.0, 7.0).dof == math.inf
+
+
+@pytest.mark.parametrize(("u_run", "u_common"), [(9.0, 7.0), (9.0, 0.0), (2.0, 7.0)])
+def test_intervals_of_three_runs_cover_as_often_as_they_say(u_run, u_common):
+    rng = np.random.default_rng(21)
+    runs = u_run * rng.standard_normal((3000, 3)) + u_common * rng.standard_normal((3000, 1))
+    covered = []
+    for run in runs:
+        mean = combine(np.mean(run), 3, float(np.std(run, ddof=1)), u_common, dof_run=2)
+        covered.append(abs(mean.value) <= coverage_factor(mean.dof) * mean.u)
+    # Truncated degrees of freedom err on the careful side.
+    assert 0.94 <= np.mean(covered) <= 0.98
 
 
 @given(st.integers(1, 100), st.floats(0.0, 50.0), st.floats(0.0, 50.0))

@@ -22,6 +22,8 @@ RUNS = [1184.0, 1203.0, 1195.0]
         ([1200.0], "1 replicate has no scatter; run at least two"),
         ([], "0 replicate has no scatter"),
         ([1200.0, math.nan], "Replicate 2 is not a finite number"),
+        (["1200", "about 1190"], "must be numbers, not"),
+        ([1200.0, None], "Replicate 2 is not a finite number"),
         ([1200.0 * UREG.mg, 5.0 * UREG.mL], "milliliter cannot be put beside milligram"),
         ([1200.0 * UREG.mg, 1190.0], "Some replicates carry a unit and others do not"),
     ],

@@ -152,10 +152,12 @@ def coverage_factor(dof: float, coverage: float = 0.95) -> float:
     Raises
     ------
     UsageError
-        If `coverage` is not between 0 and 1.
+        If `coverage` is not between 0 and 1, or `dof` not above zero.
     """
     from scipy import special
 
+    if not dof > 0.0:
+        raise UsageError(f"Degrees of freedom must be more than zero, not {dof!r}.")
     if not 0.0 < coverage < 1.0:
         hint = f"; for {coverage:g} % write {coverage / 100:g}" if 1.0 <= coverage < 100.0 else ""
         raise UsageError(f"Coverage must lie between 0 and 1, not {coverage!r}{hint}.")

@@ -18,7 +18,7 @@ from huehold.stoichiometry.uncertain import FloatArray
 __all__ = ["OutlierTest", "dixon", "dixon_critical", "grubbs", "grubbs_critical"]
 
 _DIXON_LARGEST = 30
-_GRID = 160
+_GRID = 64
 _REACH = 7.5
 
 

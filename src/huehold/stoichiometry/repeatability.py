@@ -146,6 +146,8 @@ def combine(
     """
     if n < 1:
         raise UsageError(f"The number of runs must be one or more, not {n!r}.")
+    if not min(dof_run, dof_common) > 0.0:
+        raise UsageError("Degrees of freedom must be more than zero (n - 1 for n runs).")
     check_not_negative(u_run, "of one run")
     check_not_negative(u_common, "common to all runs")
     from_runs, shared = u_run**2 / n, u_common**2

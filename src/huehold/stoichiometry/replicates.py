@@ -281,7 +281,10 @@ def plain_values(values: Sequence[Any], unit: str) -> tuple[FloatArray, str]:
             raise InputError("Some replicates carry a unit and others do not; give it to all.")
         unit = f"{values[0].units:~}"
         values = [_converted(v, values[0]) for v in values]
-    x = np.asarray(values, dtype=float)
+    try:
+        x = np.asarray(values, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError(f"The replicates must be numbers, not {list(values)!r}.") from None
     if x.ndim != 1 or x.size < 2:
         raise InputError(
             f"{x.size} replicate has no scatter; run at least two, or rely on the budget alone."
