@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
-from types import MappingProxyType
 from typing import Any
 
 from huehold.errors import InputError
@@ -86,9 +86,7 @@ class Bench:
     drop_sd_g: float = 0.003
     squirt_g: float = 0.42
     squirt_sd_g: float = 0.06
-    dyes: MappingProxyType[str, float] = field(
-        default_factory=lambda: MappingProxyType(dict(KITCHEN_DYES))
-    )
+    dyes: Mapping[str, float] = field(default_factory=lambda: dict(KITCHEN_DYES))
     dye_lot: float = 1.0
     dye_fade_per_min: float = 0.0
     depth_mm: float = 25.0

@@ -154,7 +154,7 @@ class Water:
         return _distribute(self, p, totals, ionic_strength)
 
     def ph(self, composition: Composition) -> FloatArray:
-        """Find the pH that balances the charge, by bisection polished with the secant rule.
+        """Find the pH that balances the charge, by Ridders' rule between -1 and 15.
 
         Raises
         ------
@@ -182,18 +182,28 @@ class Water:
         at_high: FloatArray,
         composition: Composition,
     ) -> FloatArray:
-        """Bracketed root on arrays: halving, with an Illinois step every other round."""
-        for turn in range(_ROUNDS):
-            share = at_low / np.where(at_low == at_high, 1.0, at_low - at_high)
-            middle = low + (high - low) * (np.clip(share, 0.01, 0.99) if turn > 12 else 0.5)
-            middle = np.where(turn % 2 == 0, 0.5 * (low + high), middle)
-            value = self.speciate(middle, composition).charge
-            above = value > 0.0
-            low, at_low = np.where(above, middle, low), np.where(above, value, at_low)
-            high, at_high = np.where(above, high, middle), np.where(above, at_high, value)
-            if np.all(high - low < 1e-13 * _PH_HIGH):
+        """Root of the charge between brackets, on arrays, by Ridders' rule (1979)."""
+
+        def charge(ph: FloatArray) -> FloatArray:
+            return self.speciate(ph, composition).charge
+
+        last = np.full_like(low, np.inf)
+        for _ in range(_ROUNDS):
+            middle = 0.5 * (low + high)
+            at_middle = charge(middle)
+            # The charge falls with pH: at_low >= 0 >= at_high, so the root is never imaginary.
+            bend = np.sqrt(np.maximum(at_middle**2 - at_low * at_high, 1e-300))
+            new = np.clip(middle + (middle - low) * at_middle / bend, low, high)
+            at_new = charge(new)
+            for ph, value in ((middle, at_middle), (new, at_new)):
+                above = (value >= 0.0) & (ph > low)
+                below = (value <= 0.0) & (ph < high)
+                low, at_low = np.where(above, ph, low), np.where(above, value, at_low)
+                high, at_high = np.where(below, ph, high), np.where(below, value, at_high)
+            if np.all((high - low < 1e-13) | (np.abs(new - last) < 1e-13) | (at_new == 0.0)):
                 break
-        return np.asarray(0.5 * (low + high))
+            last = new
+        return np.asarray(np.where(np.abs(at_low) < np.abs(at_high), low, high))
 
 
 def carbonate_total(water: Water, ph: float, alkalinity: float) -> float:

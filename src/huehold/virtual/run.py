@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from huehold.errors import InputError
 from huehold.virtual.bench import Bench
 from huehold.virtual.kinetics import Beaker, Sample
 from huehold.virtual.operator import Hand, Operator
 from huehold.virtual.optics import LiquidOptics
 from huehold.virtual.titration import Recipe
+from huehold.virtual.spectra import load_dye
 from huehold.virtual.truth import Truth, last_entry
 
 __all__ = ["STEP_S", "hue_turned", "run_bench", "turning_ph"]
@@ -24,6 +25,7 @@ STEP_S = 0.1
 
 _LOOK_EVERY = 3  # steps between two looks of the operator
 _START_PH, _END_PH = 9.5, 6.0
+_LEAST_CHANGE = 8.0  # in CIELAB a, b
 
 
 @lru_cache(maxsize=64)
@@ -37,6 +39,11 @@ def _hue_path(dyes: tuple[tuple[str, float], ...]) -> tuple[FloatArray, FloatArr
     xyz = rgb @ np.asarray(colour.RGB_COLOURSPACES["sRGB"].matrix_RGB_to_XYZ).T
     ab = np.asarray(colour.XYZ_to_Lab(xyz))[:, 1:]
     start, end = ab[-2], ab[-1]
+    if float(np.hypot(*(end - start))) < _LEAST_CHANGE:
+        raise InputError(
+            f"The indicator ({', '.join(name for name, _ in dyes)}) hardly changes colour between "
+            "pH 9.5 and 6, so this titration has no visible end; choose another."
+        )
     along = (ab[:-2] - start) @ (end - start) / float((end - start) @ (end - start))
     return ph, along
 
@@ -76,6 +83,7 @@ def run_bench(bench: Bench, operator: Operator | None = None) -> Truth:
     Truth
         On a grid of 0.1 s.
     """
+    _check_indicator(bench)
     who = operator or Operator()
     rng = np.random.default_rng([bench.seed, 1])
     beaker = Beaker(bench)
@@ -85,6 +93,16 @@ def run_bench(bench: Bench, operator: Operator | None = None) -> Truth:
     hand.read_last(duration, beaker.added_g - beaker.evaporated_g)
     hand.scatter_mishaps(duration)
     return _truth(bench, who, beaker, hand, samples)
+
+
+def _check_indicator(bench: Bench) -> None:
+    for name in bench.dyes:
+        variable = load_dye(name).variable
+        if variable != "pH":
+            raise InputError(
+                f"The indicator {name} shows {variable}, not pH, so it cannot follow this "
+                "titration; choose an acid-base indicator."
+            )
 
 
 def _titrate(beaker: Beaker, hand: Hand, bench: Bench) -> list[Sample]:
@@ -137,7 +155,7 @@ def _truth(bench: Bench, who: Operator, beaker: Beaker, hand: Hand, samples: lis
         turning_ph=middle,
         onset_s=None if entry is None else _crossing(time, ph, entry, middle),
         dose_mg=bench.dose_mg,
-        settings=MappingProxyType({"bench": bench.plain(), "operator": who.plain()}),
+        settings={"bench": bench.plain(), "operator": who.plain()},
     )
 
 

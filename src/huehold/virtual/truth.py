@@ -8,7 +8,6 @@ import math
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, field, fields
 from pathlib import Path
-from types import MappingProxyType
 from typing import Any, Literal
 
 import numpy as np
@@ -17,7 +16,7 @@ from numpy.typing import NDArray
 from huehold.core import Reading
 from huehold.errors import InputError
 
-__all__ = ["Addition", "Disturbance", "DisturbanceKind", "Truth", "last_entry"]
+__all__ = ["Addition", "Disturbance", "DisturbanceKind", "TrueEndpoint", "Truth", "last_entry"]
 
 FloatArray = NDArray[np.float64]
 
@@ -69,6 +68,23 @@ class Disturbance:
     start_s: float
     end_s: float
     kind: DisturbanceKind
+
+
+@dataclass(frozen=True, slots=True)
+class TrueEndpoint:
+    """An endpoint as it really was.
+
+    Attributes
+    ----------
+    onset_s : float
+        When the end colour came to stay, with nothing added after.
+    before_g, mass_g : float
+        True titrant before and after the portion that brought it: the bracket.
+    """
+
+    onset_s: float
+    before_g: float
+    mass_g: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +156,7 @@ class Truth:
     onset_s: float | None
     end_is_low: bool = True
     dose_mg: float = 0.0
-    settings: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    settings: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         for name in _COLUMNS:
@@ -167,10 +183,17 @@ class Truth:
         last = max((a.time_s for a in self.additions), default=0.0)
         return min(self.held_s, self.duration_s - last)
 
-    def endpoint_s(self, hold_s: float) -> float | None:
-        """Onset of the endpoint under a method's hold; None if it was not reached.
+    @property
+    def endpoint_mass_g(self) -> float | None:
+        """True mass of titrant after the last addition up to the onset, None without onset."""
+        if self.onset_s is None:
+            return None
+        return self._masses_at(self.onset_s)[1]
 
-        Within the last stay on the end side, the first moment (its entry, or a portion that
+    def endpoint(self, hold_s: float) -> TrueEndpoint | None:
+        """Find the endpoint under a method's hold; None if it was not reached.
+
+        Within the last stay on the end side: the first moment (its entry, or a portion that
         fell during it) after which `hold_s` passed without a further portion. A portion that
         falls into a colour that had not held long enough starts the hold anew.
 
@@ -185,20 +208,12 @@ class Truth:
         starts = [self.onset_s, *late]
         for start, following in zip(starts, [*late, self.duration_s], strict=True):
             if following - start >= hold_s:
-                return start
+                return TrueEndpoint(start, *self._masses_at(start))
         return None
 
-    def endpoint_mass_g(self, hold_s: float) -> float | None:
-        """Tell the true mass of titrant at the endpoint under a hold, None if not reached."""
-        bracket = self.bracket_g(hold_s)
-        return None if bracket is None else bracket[1]
-
-    def bracket_g(self, hold_s: float) -> tuple[float, float] | None:
-        """Tell the true masses before and after the portion that brought the endpoint."""
-        onset = self.endpoint_s(hold_s)
-        if onset is None:
-            return None
-        masses = [a.mass_g for a in self.additions if a.time_s <= onset]
+    def _masses_at(self, time_s: float) -> tuple[float, float]:
+        """Titrant before and after the last portion that fell up to a moment."""
+        masses = [a.mass_g for a in self.additions if a.time_s <= time_s]
         return sum(masses[:-1]), sum(masses)
 
     def at(self, name: str, time_s: FloatArray) -> FloatArray:
@@ -234,7 +249,6 @@ class Truth:
             data["additions"] = tuple(Addition(**a) for a in data["additions"])
             data["readings"] = tuple(Reading(**r) for r in data["readings"])
             data["disturbances"] = tuple(Disturbance(**d) for d in data["disturbances"])
-            data["settings"] = MappingProxyType(data["settings"])
             return cls(**data)
         except (ValueError, KeyError, TypeError, AttributeError) as problem:
             raise InputError(
