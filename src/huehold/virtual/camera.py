@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 from huehold.core import Ellipse
 from huehold.virtual.camera_faults import Gains, Shake, flicker_rows, moved_ellipse
 from huehold.virtual.presets import Scenario
+from huehold.virtual.simulate_story import Story
 
 __all__ = ["CameraModel", "tone_table"]
 
@@ -44,20 +45,21 @@ class CameraModel:
     Parameters
     ----------
     scenario : Scenario
-    duration_s, anchor_s : float
-        Of the story: its length, and the moment faults are counted from.
+    story : Story
+        Its length, the moment faults are counted from, and its dark spells.
 
     Notes
     -----
     Automatic exposure and white balance remember the last frames: call `expose` in time order.
     """
 
-    def __init__(self, scenario: Scenario, duration_s: float, anchor_s: float) -> None:
-        self._scenario = scenario
+    def __init__(self, scenario: Scenario, story: Story) -> None:
+        self._scenario, self._story = scenario, story
         rng = np.random.default_rng([scenario.seed, 11])
         size = (scenario.sight.width_px, scenario.sight.height_px)
-        self._gains = Gains(scenario.camera, scenario.light, duration_s, rng)
-        self._shake = Shake(scenario.camera, scenario.faults, anchor_s, size, rng)
+        self._gains = Gains(scenario.camera, scenario.light, story.duration_s, rng)
+        knocks = [act.start_s for act in story.acts if act.kind == "knock"]
+        self._shake = Shake(scenario.camera, knocks, scenario.faults.knock_px, size, rng)
         self._field = _light_field(scenario, rng)
         self._noise = _noise_bank(size, rng)
         self._rng = np.random.default_rng([scenario.seed, 12])
@@ -108,6 +110,7 @@ class CameraModel:
 
     def _colour_matrix(self, scene: Field, time_s: float) -> Floats:
         gains = self._gains.at(time_s) * self._follow(scene, time_s)
+        gains = gains * (1.0 - 0.85 * self._story.during("dark", time_s, ease_s=0.3))
         amount = self._scenario.camera.saturation
         mix = amount * np.eye(3) + (1.0 - amount) * np.tile(_REC709_LUMA, (3, 1))
         return np.asarray(mix * gains)

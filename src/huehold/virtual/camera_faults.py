@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.virtual.presets_model import Camera, Faults, Light
+from huehold.virtual.presets_model import Camera, Light
 
 __all__ = ["Gains", "Shake", "flicker_rows", "moved_ellipse"]
 
@@ -111,9 +112,10 @@ class Shake:
     Parameters
     ----------
     camera : Camera
-    faults : Faults
-    anchor_s : float
-        The moment faults are counted from.
+    starts_s : sequence of float
+        Moments of the knocks.
+    knock_px : float
+        How far a knock moves the view for good.
     size_px : (width, height)
     rng : numpy Generator
     """
@@ -121,18 +123,18 @@ class Shake:
     def __init__(
         self,
         camera: Camera,
-        faults: Faults,
-        anchor_s: float,
+        starts_s: Sequence[float],
+        knock_px: float,
         size_px: tuple[int, int],
         rng: np.random.Generator,
     ) -> None:
         self._sway = camera.sway_px
         self._swings = [_Swing.drawn(rng, 3.1) for _ in range(3)]
-        self._starts = [anchor_s + s for s in faults.knock_s]
+        self._starts = list(starts_s)
         count = len(self._starts)
         way = rng.uniform(0.0, 2.0 * np.pi, count)
-        self._steps = faults.knock_px * np.column_stack([np.cos(way), np.sin(way)])
-        reach = faults.knock_px / min(size_px)
+        self._steps = knock_px * np.column_stack([np.cos(way), np.sin(way)])
+        reach = knock_px / min(size_px)
         self._turns = rng.choice([-1.0, 1.0], count) * 0.8 * reach
         self._zooms = rng.choice([-1.0, 1.0], count) * 0.6 * reach
         self._middle = (np.asarray(size_px) - 1.0) / 2.0
@@ -156,7 +158,7 @@ class Shake:
     def _similarity(self, x: float, y: float, turn: float, zoom: float) -> Floats:
         c, s = zoom * np.cos(turn), zoom * np.sin(turn)
         linear = np.array([[c, -s], [s, c]])
-        return np.column_stack([linear, self._middle + [x, y] - linear @ self._middle])
+        return np.column_stack([linear, self._middle + np.array([x, y]) - linear @ self._middle])
 
 
 def moved_ellipse(ellipse: Ellipse, matrix: Floats | None) -> Ellipse:

@@ -105,6 +105,7 @@ class People(Section):
 class Light(Section):
     """What lights the bench."""
 
+    lamp: Literal["D65", "D50", "bulb", "LED", "fluorescent"] = "D65"
     level: float = Field(0.62, gt=0.01, le=3.0, description="white card over full scale")
     colour: Colour = (1.0, 0.96, 0.9)
     gradient: float = Field(0.12, ge=0.0, le=0.8, description="fall across the picture")
@@ -145,6 +146,9 @@ class Faults(Section):
     gap_length_s: float = Field(6.0, gt=0.0, le=120.0)
     shift_s: Seconds = Field((), description="the cup is pushed")
     shift_cm: float = Field(0.8, ge=0.0, le=3.0)
+    glare_s: Seconds = Field((), description="a bright reflection crosses the liquid")
+    dark_s: Seconds = Field((), description="somebody stands in the light")
+    spell_s: float = Field(2.5, gt=0.0, le=60.0, description="length of a glare or a dark spell")
 
 
 class Recording(Section):

@@ -16,7 +16,7 @@ from huehold.virtual.display import display_picture, display_text
 from huehold.virtual.presets import Scenario
 from huehold.virtual.scene_ground import DISPLAY_CM, PAN_HEIGHT_CM, paint_bench, standing_cm
 from huehold.virtual.scene_hands import Sprite, hand_sprite, lay_over
-from huehold.virtual.scene_motion import Motion, Pose, active_blobs, person_acts, poses
+from huehold.virtual.scene_motion import Motion, Pose, active_blobs, poses, stray_acts
 from huehold.virtual.scene_view import View, place_view
 from huehold.virtual.simulate_story import Story
 
@@ -57,7 +57,7 @@ class Scene:
     """
 
     def __init__(self, scenario: Scenario, story: Story) -> None:
-        self.scenario, self.story = scenario, story
+        self.scenario = scenario
         self.view = view = scene_view(scenario)
         cup = scenario.cup
         self._stand_cm = stand = standing_cm(scenario.balance)
@@ -66,8 +66,11 @@ class Scene:
             view, scenario.ground, scenario.card, scenario.balance,
             raised_cm(cup) if cup.kind != "none" else 0.0, self._rng(1),
         )  # fmt: skip
+        story = replace(
+            story, acts=story.acts + stray_acts(story, scenario.people, scenario.faults)
+        )
+        self.story = story
         self._motion = Motion(story, scenario.faults, self._rng(2))
-        self._acts = story.acts + person_acts(story, scenario.people)
         self._display = _Display(view, self.bench, scenario) if scenario.balance.shown else None
         self._hands = {
             held: hand_sprite(
@@ -127,6 +130,7 @@ class Scene:
             self._display.lay(picture, shown_g)
         if self.scenario.cup.kind != "none":
             self._lay_cup(picture, time_s)
+            self._lay_glare(picture, time_s)
         self._lay_hands(picture, time_s)
         return picture
 
@@ -146,6 +150,28 @@ class Scene:
             part *= wall[..., :3]
             part += wall[..., 3:4]
 
+    def _lay_glare(self, picture: Field, time_s: float) -> None:
+        """A broad reflection, as of a door that opens, over part of the liquid."""
+        level = self.story.during("glare", time_s, ease_s=0.4)
+        if level > 0.0:
+            surface = self.outline.surface
+            part = picture[self._layers.window]
+            h, w = part.shape[:2]
+            y, x = np.ogrid[:h, :w]
+            reach = 0.6 * surface.semi_major_px
+            u = (x - (surface.x_px - self._layers.x_px) - 0.3 * reach) / reach
+            v = (y - (surface.y_px - self._layers.y_px) + 0.4 * reach) / (0.6 * reach)
+            part += np.float32(1.6 * level) * np.exp(-(u * u + v * v)).astype(np.float32)[..., None]
+
+    def ground_mean(self) -> NDArray[np.float64] | None:
+        """Mean linear colour of the ground behind the liquid, shape (3,), or None."""
+        if self.scenario.cup.kind == "none":
+            return None
+        wet = self._layers.optics
+        weight = wet[..., 0] * (1.0 - wet[..., 1])
+        behind = self.under[self._layers.window] * wet[..., 3:4]
+        return np.asarray((behind * weight[..., None]).sum(axis=(0, 1)) / max(weight.sum(), 1e-9))
+
     def _liquid_state(self, time_s: float) -> LiquidState:
         story, motion = self.story, self._motion
         look, plume = story.at(time_s)
@@ -164,7 +190,7 @@ class Scene:
     def _lay_hands(self, picture: Field, time_s: float) -> None:
         place = self._motion.place_cm(time_s)
         cup = self.scenario.cup
-        for pose in poses(self._acts, time_s, self.scenario.people, place, cup.radius_cm):
+        for pose in poses(self.story.acts, time_s, self.scenario.people, place, cup.radius_cm):
             self._lay_hand(picture, pose)
 
     def _lay_hand(self, picture: Field, pose: Pose) -> None:

@@ -23,10 +23,16 @@ SKINS: dict[str, tuple[float, float, float]] = {
 # Capsules of the hand: x and y of both ends, radius at both ends, in cm. The fingertips are
 # near the origin and the arm runs along +x.
 _FINGERS = (
-    (0.2, -0.25, 4.6, -1.5, 0.62, 0.85),
-    (0.3, 0.55, 3.9, 2.2, 0.70, 0.95),
-    (1.5, -1.5, 5.0, -2.2, 0.66, 0.85),
-    (2.7, -2.7, 5.4, -2.9, 0.62, 0.80),
+    (0.2, -0.25, 4.6, -1.5, 0.50, 0.74),
+    (0.3, 0.45, 3.9, 2.0, 0.58, 0.86),
+    (1.5, -1.5, 5.0, -2.2, 0.54, 0.76),
+    (2.7, -2.7, 5.4, -2.9, 0.50, 0.72),
+)
+_NAILS = (
+    (0.12, -0.28, 0.62, -0.42, 0.24, 0.26),
+    (0.25, 0.44, 0.75, 0.66, 0.28, 0.30),
+    (1.35, -1.48, 1.8, -1.58, 0.26, 0.28),
+    (2.6, -2.7, 3.0, -2.72, 0.24, 0.26),
 )
 _PALM = ((4.8, -1.2, 7.6, -0.2, 2.0, 2.2), (4.2, 1.6, 7.4, 0.6, 1.1, 1.9))
 _WRIST = ((7.0, 0.1, 10.5, 0.6, 2.0, 1.9),)
@@ -113,6 +119,8 @@ def hand_sprite(
     colour = SKINS[skin]
     for part in (_WRIST, _PALM, *((finger,) for finger in reversed(_FINGERS))):
         _layer(image, part, xs, ys, colour, soft)
+    nail = tuple(min(1.0, 0.8 * c + 0.12) for c in colour)
+    _layer(image, _NAILS, xs, ys, (nail[0], nail[1], nail[2]), soft, opacity=0.6)
     folds = 1.0 + 0.10 * np.sin(3.1 * xs + 1.7 * np.sin(1.3 * ys + rng.uniform(0, 6)))
     _layer(image, _SLEEVE, xs, ys, sleeve, soft, gain=folds)
     shadow = cv2.GaussianBlur(image[..., 3], (0, 0), 1.1 * pixels_per_cm)

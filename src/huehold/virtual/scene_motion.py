@@ -11,7 +11,7 @@ from huehold.virtual.cup_liquid import Blob
 from huehold.virtual.presets_model import Faults, People
 from huehold.virtual.simulate_story import Act, Portion, Story
 
-__all__ = ["Motion", "Pose", "active_blobs", "person_acts", "poses"]
+__all__ = ["Motion", "Pose", "active_blobs", "poses", "stray_acts"]
 
 Floats = NDArray[np.float64]
 _STEP_S = 0.04
@@ -38,7 +38,7 @@ class Motion:
     ----------
     story : Story
     faults : Faults
-        Pushes of the cup.
+        How far a push moves the cup.
     rng : numpy Generator
         Where the cup comes to rest after a swirl.
     """
@@ -62,7 +62,7 @@ class Motion:
         """Resting place: a small random step after each swirl, a larger one at a push."""
         x, y = np.zeros_like(self._time), np.zeros_like(self._time)
         moves = [(a.end_s, 0.14) for a in story.acts if a.kind == "swirl"]
-        moves += [(story.anchor_s + s, faults.shift_cm) for s in faults.shift_s]
+        moves += [(a.start_s, faults.shift_cm) for a in story.acts if a.kind == "shift"]
         for at, size in moves:
             way = rng.uniform(0, 2 * np.pi)
             slide = np.clip((self._time - at) / 0.35, 0.0, 1.0)
@@ -133,11 +133,23 @@ def active_blobs(story: Story, motion: Motion, time_s: float) -> tuple[Blob, ...
     return tuple(blobs)
 
 
-def person_acts(story: Story, people: People) -> tuple[Act, ...]:
-    """Acts of people that are no part of the titration: hands wandering, somebody waving."""
-    acts = [Act(story.anchor_s + s, story.anchor_s + s + 2.4, "wander") for s in people.wandering_s]
+def stray_acts(story: Story, people: People, faults: Faults) -> tuple[Act, ...]:
+    """List what happens besides the titration: hands wandering, somebody waving, faults."""
+    lasting = (
+        ("wander", people.wandering_s, 2.4),
+        ("knock", faults.knock_s, 1.2),
+        ("shift", faults.shift_s, 0.35),
+        ("gap", faults.gap_s, faults.gap_length_s),
+        ("glare", faults.glare_s, faults.spell_s),
+        ("dark", faults.dark_s, faults.spell_s),
+    )
+    acts = [
+        Act(story.anchor_s + start, story.anchor_s + start + length, kind)
+        for kind, starts, length in lasting
+        for start in starts
+    ]
     if people.waving:
-        acts.append(Act(1.0, story.duration_s - 1.0, "wave"))
+        acts.append(Act(1.0, story.duration_s - 1.0, "waving"))
     return tuple(acts)
 
 
@@ -179,41 +191,41 @@ def _entered(act: Act, time_s: float) -> float:
 
 
 def _reaching(
-    act: Act, time_s: float, people: People, cup_cm: tuple[float, float], out_cm: float, grip: bool
+    act: Act, time_s: float, people: People, goal_cm: tuple[float, float], *, dropper: bool
 ) -> Pose:
-    """A hand that comes in, stays `out_cm` from the middle of the cup, and leaves."""
+    """Bring a hand in to a place on the table, let it tremble there, and take it away."""
     side = np.radians(people.side_deg)
-    far = out_cm + (1.0 - _entered(act, time_s)) * _AWAY_CM
+    far = (1.0 - _entered(act, time_s)) * _AWAY_CM
     tremor = 0.05 * np.sin(9.0 * time_s) + 0.04 * np.sin(14.3 * time_s + 1.0)
-    x = cup_cm[0] + far * np.cos(side) + tremor
-    y = cup_cm[1] + far * np.sin(side) - tremor
-    return Pose(float(x), float(y), people.side_deg, dropper=not grip)
+    x = goal_cm[0] + far * np.cos(side) + tremor
+    y = goal_cm[1] + far * np.sin(side) - tremor
+    return Pose(float(x), float(y), people.side_deg, dropper=dropper)
 
 
 def _dropping(
     act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
 ) -> Pose:
-    out = radius_cm * (0.62 - 0.85 * people.reach)
-    return _reaching(act, time_s, people, cup_cm, out, grip=False)
+    """Hold the dropper where the portion falls, or further across with a long reach."""
+    side = np.radians(people.side_deg)
+    across = 1.1 * (0.35 - people.reach)
+    x = cup_cm[0] + radius_cm * (0.8 * act.at[0] + across * np.cos(side))
+    y = cup_cm[1] + radius_cm * (-0.8 * act.at[1] + across * np.sin(side))
+    return _reaching(act, time_s, people, (float(x), float(y)), dropper=True)
 
 
 def _gripping(
     act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
 ) -> Pose:
-    return _reaching(act, time_s, people, cup_cm, radius_cm * 0.93, grip=True)
-
-
-def _handling(
-    act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
-) -> Pose:
-    out = radius_cm * (1.15 - 1.3 * people.reach)
-    return _reaching(act, time_s, people, cup_cm, out, grip=True)
+    side = np.radians(people.side_deg)
+    x = cup_cm[0] + 0.93 * radius_cm * np.cos(side)
+    y = cup_cm[1] + 0.93 * radius_cm * np.sin(side)
+    return _reaching(act, time_s, people, (float(x), float(y)), dropper=False)
 
 
 def _wandering(
     act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
 ) -> Pose:
-    """A hand that crosses the cup from one side to the other."""
+    """Pass a hand over the cup and back."""
     p = (time_s - act.start_s) / (act.end_s - act.start_s)
     x = cup_cm[0] + 16.0 - 26.0 * float(np.sin(np.pi * np.clip(p, 0, 1)))
     return Pose(x, cup_cm[1] + 2.0 * np.sin(5.0 * p), people.side_deg * 0.3, dropper=False)
@@ -231,7 +243,7 @@ def _waving(
 _POSERS = {
     "dropper": _dropping,
     "swirl": _gripping,
-    "hand": _handling,
     "wander": _wandering,
-    "wave": _waving,
+    "wave": _wandering,
+    "waving": _waving,
 }

@@ -1,66 +1,29 @@
-"""Play a scenario: frames, recordings and the truth about them."""
+"""Play a scenario: frames at once, or a recording with the truth and the masses beside it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import csv
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
 
-import cv2
-import numpy as np
-from numpy.typing import NDArray
-
-from huehold.core import Ellipse, Frame
-from huehold.virtual.camera import CameraModel
+from huehold.core import Frame
+from huehold.errors import InputError
+from huehold.virtual.encode import RecordingWriter
 from huehold.virtual.presets import Scenario
-from huehold.virtual.scene import Scene
-from huehold.virtual.simulate_script import scripted_story
-from huehold.virtual.simulate_story import Story
+from huehold.virtual.simulate_show import Show
+from huehold.virtual.simulate_truth import write_truth
 
-__all__ = ["Show", "frame_times", "render_frames"]
-
-
-def frame_times(scenario: Scenario, story: Story) -> NDArray[np.float64]:
-    """Moments of the frames, in seconds: jittered, and none within a gap.
-
-    The first is at 0.
-    """
-    recording, faults = scenario.recording, scenario.faults
-    step = 1.0 / recording.rate_hz
-    times = np.arange(0.0, story.duration_s, step)
-    rng = np.random.default_rng([scenario.seed, 13])
-    times[1:] += recording.jitter * step * rng.uniform(-1.0, 1.0, len(times) - 1)
-    seen = np.ones(len(times), dtype=bool)
-    for start in faults.gap_s:
-        begin = story.anchor_s + start
-        seen &= ~((times > begin) & (times < begin + faults.gap_length_s))
-    return np.asarray(np.round(times[seen], 4))
+__all__ = ["Simulated", "render_frames", "simulate"]
 
 
-class Show:
-    """A scenario ready to be played.
+@dataclass(frozen=True, slots=True)
+class Simulated:
+    """Where a simulated run was written: the recording, its truth, the noted masses."""
 
-    Parameters
-    ----------
-    scenario : Scenario
-    """
-
-    def __init__(self, scenario: Scenario) -> None:
-        self.scenario = scenario
-        self.story = scripted_story(scenario.seed)
-        self.scene = Scene(scenario, self.story)
-        self.camera = CameraModel(scenario, self.story.duration_s, self.story.anchor_s)
-        self.times = frame_times(scenario, self.story)
-
-    def pictures(self) -> Iterator[tuple[float, NDArray[np.uint8] | NDArray[np.uint16]]]:
-        """Time and picture of each frame, in order."""
-        story = self.story
-        for t in self.times:
-            shown = float(np.interp(t, story.time_s, story.titrant_g))
-            yield float(t), self.camera.expose(self.scene.draw(float(t), shown), float(t))
-
-    def vessel(self, time_s: float) -> Ellipse | None:
-        """Outline of the liquid in the picture at a moment."""
-        steady = self.scene.vessel(time_s)
-        return None if steady is None else self.camera.vessel(steady, time_s)
+    recording: Path
+    truth: Path
+    masses: Path
 
 
 def render_frames(scenario: Scenario) -> Iterator[Frame]:
@@ -74,13 +37,59 @@ def render_frames(scenario: Scenario) -> Iterator[Frame]:
     ------
     Frame
     """
-    for time_s, picture in Show(scenario).pictures():
-        yield Frame(time_s, _eight_bit(picture, scenario))
+    return Show(scenario).frames()
 
 
-def _eight_bit(
-    picture: NDArray[np.uint8] | NDArray[np.uint16], scenario: Scenario
-) -> NDArray[np.uint8]:
-    if picture.dtype == np.uint8:
-        return np.asarray(picture, dtype=np.uint8)
-    return cv2.convertScaleAbs(picture, alpha=255.0 / (1023 * 64)).astype(np.uint8)
+def simulate(
+    scenario: Scenario,
+    recording: Path,
+    *,
+    truth: Path | None = None,
+    masses: Path | None = None,
+    progress: Callable[[int, int], None] | None = None,
+) -> Simulated:
+    """Write a recording of a scenario, its truth and its masses.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    recording : Path
+        Its ending chooses the container; it must suit the scenario's codec.
+    truth, masses : Path, optional
+        Beside the recording as NAME.truth.json and NAME.masses.csv if not given.
+    progress : callable, optional
+        Called with the number of frames written and of all frames.
+
+    Raises
+    ------
+    UsageError
+        If the container cannot hold the codec.
+    InputError
+        If a file cannot be written.
+    """
+    written = Simulated(
+        recording,
+        truth or recording.with_suffix(".truth.json"),
+        masses or recording.with_suffix(".masses.csv"),
+    )
+    with RecordingWriter(recording, scenario.recording) as writer:
+        show = Show(scenario)
+        for count, (time_s, picture) in enumerate(show.pictures(), start=1):
+            writer.write(time_s, picture)
+            if progress is not None:
+                progress(count, len(show.times))
+    try:
+        write_truth(show, written.truth)
+        _write_masses(show, written.masses)
+    except OSError as problem:
+        raise InputError(
+            f"{problem.filename} cannot be written ({problem.strerror}); choose another place."
+        ) from None
+    return written
+
+
+def _write_masses(show: Show, path: Path) -> None:
+    with path.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(["time_s", "cumulative_g"])
+        writer.writerows((f"{t:.2f}", f"{mass:.2f}") for t, mass in show.story.masses)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,11 +36,16 @@ class Portion:
 
 @dataclass(frozen=True, slots=True)
 class Act:
-    """Something a person does, from start to end: hand, dropper, swirl, wave, knock or shift."""
+    """Something that happens, from start to end.
+
+    Kinds: dropper, swirl, wave, wander, waving (people); knock, shift, glare, dark, gap
+    (faults). `at` is where over the cup, in radii of the surface as in `Portion`.
+    """
 
     start_s: float
     end_s: float
     kind: str
+    at: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True)
@@ -53,6 +61,10 @@ class Story:
     portions, acts : tuple
     onset_s : float or None
         From when the end colour holds to the end of the run.
+    masses : tuple of (float, float)
+        Time in s and cumulative titrant in g, as the person noted them.
+    facts : mapping
+        Further plain values for the truth file.
     """
 
     time_s: Floats
@@ -64,6 +76,8 @@ class Story:
     portions: tuple[Portion, ...] = ()
     acts: tuple[Act, ...] = ()
     onset_s: float | None = None
+    masses: tuple[tuple[float, float], ...] = ()
+    facts: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def duration_s(self) -> float:
