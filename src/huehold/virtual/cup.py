@@ -196,7 +196,7 @@ def _wall(
         meniscus = _bell(to_surface, -1.6 * scale - 0.4, 1.5 * scale + 0.5)
         loss = loss + 0.42 * meniscus * (wet > 0)
     clear = np.clip(1.0 - loss, 0.05, 1.0)
-    tint = 1.0 - (1.0 - np.float32(cup.tint)) * body[..., None]
+    tint = 1.0 - (1.0 - np.array(cup.tint, dtype=np.float32)) * body[..., None]
     shine = _wall_shine(to_rim, to_surface, dry, scale, outline)
     return np.dstack([clear[..., None] * tint, highlights * shine]).astype(np.float32)
 
@@ -223,8 +223,8 @@ def _wall_shine(
 def _shadow(body: Field, scale: float) -> Field:
     """Contact shadow and the softer one cast to the lower right."""
     contact = cv2.GaussianBlur(body, (0, 0), 4.0 * scale + 0.8)
-    shift = np.float32([[1, 0, 9.0 * scale], [0, 1, 7.0 * scale]])
-    cast = cv2.warpAffine(body, shift, body.shape[::-1])
+    shift = np.array([[1, 0, 9.0 * scale], [0, 1, 7.0 * scale]])
+    cast = cv2.warpAffine(body, shift, (body.shape[1], body.shape[0]))
     cast = cv2.GaussianBlur(cast, (0, 0), 12.0 * scale + 0.8)
     return np.asarray(1.0 - 0.22 * contact - 0.26 * cast, dtype=np.float32)
 
@@ -233,7 +233,7 @@ def _glint(
     surface: Ellipse, xs: NDArray[np.float64], ys: NDArray[np.float64], to_surface: Field,
     cup: Cup, rng: np.random.Generator, scale: float,
 ) -> Field:  # fmt: skip
-    """A window and a lamp mirrored in the liquid, and a few bubbles at its edge."""
+    """Mirror a window and a lamp in the liquid, and set a few bubbles at its edge."""
     if cup.liquid_cm == 0:
         return np.zeros_like(to_surface)
     u = (xs - surface.x_px) / surface.semi_major_px

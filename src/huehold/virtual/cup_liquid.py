@@ -89,7 +89,7 @@ class LiquidPainter:
         self._levels_px, self._levels = _blurred(under, layers, surface.semi_major_px)
         size = 256
         broad = noise_tile(rng, size, (9.0, 9.0)) + 0.5 * noise_tile(rng, size, (3.5, 3.5))
-        self._cloud = broad / np.float32(broad.std())
+        self._cloud = np.asarray(broad / broad.std(), dtype=np.float32)
         self._heap = np.clip(noise_tile(rng, size, (16.0, 16.0)) + 0.2, 0, 2).astype(np.float32)
         self._waves = self._wave_phases(surface.semi_major_px)
 
@@ -121,7 +121,7 @@ class LiquidPainter:
         veil, depth = self._veil_and_depth(state, mix, path)
         cloud = self._cloudiness(state, shift)
         np.multiply(depth, path[..., None], out=depth)
-        through = cv2.exp(depth)
+        through = np.asarray(cv2.exp(depth), dtype=np.float32)
         through *= ground
         veil *= cloud[..., None]
         through += veil
@@ -144,7 +144,7 @@ class LiquidPainter:
         return self._xs + across + 0.4 * along, self._ys + along - 0.3 * across
 
     def _ground(self, state: LiquidState, optics: Field) -> Field:
-        """The ground behind: sharp share plus blurred share, bent by ripples."""
+        """Return the ground behind: sharp share plus blurred share, bent by ripples."""
         sharp = float(state.look[6])
         ground = sharp * self._levels[0] + (1.0 - sharp) * self._at_blur(float(state.look[7]))
         if state.ripple_px >= 0.05:
@@ -170,7 +170,8 @@ class LiquidPainter:
         xs, ys = self._xs[::_COARSE, ::_COARSE], self._ys[::_COARSE, ::_COARSE]
         u = (xs - self._centre[0] - shift[0]) / surface.semi_major_px
         v = (ys - self._centre[1] - shift[1]) / surface.semi_minor_px
-        swirl = 1.0 + 0.35 * self._turned(self._cloud, state.turn_rad, shift)[::_COARSE, ::_COARSE]
+        cloud = self._turned(self._cloud, state.turn_rad, shift)[::_COARSE, ::_COARSE]
+        swirl = np.maximum(1.0 + 0.35 * cloud, 0.3)
         total = np.zeros_like(u)
         for blob in blobs:
             away = ((u - blob.x) ** 2 + (v - blob.y) ** 2) / (2.0 * blob.width**2)
@@ -185,7 +186,7 @@ class LiquidPainter:
         veil = state.look[:3].astype(np.float32)
         depth = _log(state.look[3:6])
         # Thin layers at the wall scatter less, but never much less than the eye expects.
-        share = (0.45 + 0.55 * np.minimum(path, 1.0))[..., None]
+        share = np.asarray(0.45 + 0.55 * np.minimum(path, 1.0), dtype=np.float32)[..., None]
         if mix is None:
             return share * veil, np.broadcast_to(depth, (*path.shape, 3)).copy()
         fresh_veil = state.plume[:3].astype(np.float32)
@@ -201,7 +202,7 @@ class LiquidPainter:
         return np.asarray(cloud, dtype=np.float32)
 
     def _turned(self, tile: Field, turn_rad: float, shift: tuple[float, float]) -> Field:
-        """A tile turned about the middle of the cup, over the window."""
+        """Turn a tile about the middle of the cup, over the window."""
         c, s = np.cos(turn_rad), np.sin(turn_rad)
         cx, cy = self._centre[0] + shift[0], self._centre[1] + shift[1]
         unit = 110.0 / self._outline.surface.semi_major_px  # tile pixels per pixel
@@ -221,7 +222,7 @@ def _log(through: Floats) -> Field:
 
 
 def _blurred(under: Field, layers: CupLayers, radius_px: float) -> tuple[list[float], list[Field]]:
-    """The ground over the window at growing blur."""
+    """Blur the ground over the window more and more."""
     sigmas = [0.0, *(radius_px * f for f in (0.015, 0.03, 0.06, 0.12, 0.25, 0.5))]
     levels = [under]
     for sigma in sigmas[1:]:

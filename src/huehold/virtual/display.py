@@ -57,7 +57,8 @@ def _segment(name: str, x: float, y: float) -> NDArray[np.int32]:
         end = top + h / 2
         across = [(cx, top + t / 2), (cx + t / 2, top + t), (cx + t / 2, end - t),
                   (cx, end - t / 2), (cx - t / 2, end - t), (cx - t / 2, top + t)]  # fmt: skip
-    return np.round(16 * (np.array(across) + [x, y])).astype(np.int32)
+    points = np.array(across) + np.array([x, y])
+    return np.asarray(np.round(16 * points), dtype=np.int32)
 
 
 @lru_cache(maxsize=64)
@@ -89,8 +90,8 @@ def display_picture(text: str, look: str) -> NDArray[np.float32]:
     if "." in text:
         place = len(text[: text.index(".")])
         cv2.circle(mask, (_MARGIN + place * _CELL[0], _MARGIN + 58), 4, 255, -1, cv2.LINE_AA)
-    image = np.broadcast_to(np.float32(ground), (*size, 3))
+    image = np.broadcast_to(np.array(ground, dtype=np.float32), (*size, 3))
     for layer, colour in ((ghost, unlit), (mask, lit)):
         share = layer[..., None].astype(np.float32) / 255.0
-        image = image * (1 - share) + np.float32(colour) * share
+        image = image * (1 - share) + np.array(colour, dtype=np.float32) * share
     return np.ascontiguousarray(image, dtype=np.float32)

@@ -134,16 +134,14 @@ class RecordingWriter:
             return 1 / Fraction(self._recording.rate_hz).limit_denominator(1000)
         return Fraction(1, 90_000)
 
-    def _stored(self, picture: Picture) -> Picture:
+    def _stored(self, picture: NDArray[Any]) -> NDArray[Any]:
         """Enlarge and turn the upright picture as the file holds it."""
         recording = self._recording
         if recording.enlarge != 1.0 or recording.odd:
             height, width = (
                 round(n * recording.enlarge / 2) * 2 + int(recording.odd) for n in picture.shape[:2]
             )
-            picture = np.asarray(
-                cv2.resize(picture, (width, height), interpolation=cv2.INTER_CUBIC)
-            )
+            picture = cv2.resize(picture, (width, height), interpolation=cv2.INTER_CUBIC)
         # The stored turn undoes the one that the metadata tells players to make.
         return np.ascontiguousarray(np.rot90(picture, -(recording.rotation_deg // 90)))
 
@@ -201,7 +199,7 @@ class RecordingWriter:
         context.color_primaries = ColorPrimaries.BT709
         context.color_trc = ColorTrc.BT709
 
-    def _coded(self, stored: Picture) -> av.VideoFrame:
+    def _coded(self, stored: NDArray[Any]) -> av.VideoFrame:
         """Convert to the coded format with this recording's matrix and range."""
         packed = "rgb24" if stored.dtype == np.uint8 else "rgb48le"
         frame = av.VideoFrame.from_ndarray(stored, format=packed)

@@ -69,9 +69,9 @@ class Scenario(Section):
 
     name: str = "custom"
     about: str = ""
-    seed: int = Field(1, ge=0)
+    seed: int = Field(default=1, ge=0)
     chemistry: Literal["titration", "acid", "none"] = "titration"
-    length_s: float = Field(60.0, gt=5.0, le=7200.0)
+    length_s: float = Field(default=60.0, gt=5.0, le=7200.0)
     bench: InstanceOf[Bench] = Field(default_factory=short_bench)
     operator: InstanceOf[Operator] = Field(default_factory=_short_operator)
     sight: Sight = Sight()

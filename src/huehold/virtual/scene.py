@@ -151,7 +151,7 @@ class Scene:
             part += wall[..., 3:4]
 
     def _lay_glare(self, picture: Field, time_s: float) -> None:
-        """A broad reflection, as of a door that opens, over part of the liquid."""
+        """Add a broad reflection, as of a door that opens, over part of the liquid."""
         level = self.story.during("glare", time_s, ease_s=0.4)
         if level > 0.0:
             surface = self.outline.surface
@@ -196,8 +196,8 @@ class Scene:
     def _lay_hand(self, picture: Field, pose: Pose) -> None:
         z = self._stand_cm + self.scenario.cup.height_cm
         toward = np.radians(pose.arm_deg)
-        points = np.array([[pose.x_cm, pose.y_cm, z],
-                           [pose.x_cm + np.cos(toward), pose.y_cm + np.sin(toward), z]])  # fmt: skip
+        tip = np.array([pose.x_cm, pose.y_cm, z])
+        points = np.vstack([tip, tip + np.array([np.cos(toward), np.sin(toward), 0.0])])
         ends = self.view.project(points)
         turn = float(np.arctan2(ends[1, 1] - ends[0, 1], ends[1, 0] - ends[0, 0]))
         sprite: Sprite = self._hands[pose.dropper]
@@ -228,7 +228,7 @@ class _Moved:
 def _translated(
     layer: Field, shift: tuple[float, float], outside: tuple[float, float, float, float]
 ) -> Field:
-    move = np.float32([[1, 0, shift[0]], [0, 1, shift[1]]])
+    move = np.array([[1, 0, shift[0]], [0, 1, shift[1]]])
     h, w = layer.shape[:2]
     return np.asarray(
         cv2.warpAffine(layer, move, (w, h), borderMode=cv2.BORDER_CONSTANT, borderValue=outside)
@@ -255,7 +255,7 @@ class _Display:
         self._window = (slice(int(low[1]), int(high[1])), slice(int(low[0]), int(high[0])))
         picture = display_picture("", self._look)
         h, w = picture.shape[:2]
-        source = np.float32([[0, 0], [w - 1, 0], [w - 1, h - 1], [0, h - 1]])
+        source = np.array([[0, 0], [w - 1, 0], [w - 1, h - 1], [0, h - 1]], dtype=np.float32)
         self._map = cv2.getPerspectiveTransform(source, (where - low).astype(np.float32))
         self._warped = lru_cache(maxsize=16)(self._warp)
 

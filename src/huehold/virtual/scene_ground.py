@@ -73,7 +73,7 @@ class _Painter:
         return _tinted(np.array([1.0, 0.99, 0.96], dtype=np.float32), paper * (1.0 - 0.9 * ink))
 
 
-def _tinted(colour: Field, shade: Field) -> Field:
+def _tinted(colour: Field, shade: Field | NDArray[np.float64]) -> Field:
     return np.asarray(colour * shade[..., None], dtype=np.float32)
 
 
@@ -86,7 +86,7 @@ def _sample(tile: Field, u: Field, v: Field) -> Field:
 
 
 def _ink(ground: Ground, x: Field, y: Field) -> Field:
-    """Printed share, 0 to 1."""
+    """Return the printed share, 0 to 1."""
     if ground.pattern == "none":
         return np.zeros_like(x)
     u, v = x / ground.pattern_cm, y / ground.pattern_cm
@@ -189,10 +189,10 @@ def _set_balance(bench: Field, view: View, painter: _Painter) -> None:
     corners = _rounded(half, front, back, 1.1)
     low, high = _inside(view, 0.0, corners), _inside(view, PAN_HEIGHT_CM, corners)
     _shade(bench, _inside(view, 0.0, corners + np.array([0.5, -0.4])), 9.0, 0.5)
-    side = cv2.dilate(low, np.ones((3, 3), np.uint8))
+    side = np.asarray(cv2.dilate(low, np.ones((3, 3), np.uint8)), dtype=np.uint8)
     for z in np.linspace(0.0, PAN_HEIGHT_CM, 12):
         side |= _inside(view, float(z), corners)
-    np.copyto(bench, np.float32([0.24, 0.245, 0.25]), where=(side > 0)[..., None])
+    np.copyto(bench, np.array([0.24, 0.245, 0.25], dtype=np.float32), where=(side > 0)[..., None])
     np.copyto(bench, painter.body(*view.world(PAN_HEIGHT_CM, _SUB)), where=(high > 0)[..., None])
 
 

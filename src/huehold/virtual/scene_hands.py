@@ -142,7 +142,7 @@ def _layer(
 ) -> None:
     away, radius = _capsules(parts, xs, ys)
     share = np.clip(0.5 - away / soft, 0.0, 1.0) * np.float32(opacity)
-    shade = (_rounded_shade(away, radius) * gain)[..., None] * np.float32(colour)
+    shade = (_rounded_shade(away, radius) * gain)[..., None] * np.array(colour, dtype=np.float32)
     image *= (1.0 - share)[..., None]
     image[..., :3] += share[..., None] * shade
     image[..., 3] += share

@@ -131,6 +131,4 @@ def _acid_from_start(scenario: Scenario) -> Story:
     added = bench.drop_g * (time[:, None] > drops).sum(axis=1)
     acts = tuple(Act(float(t) - 0.9, float(t) + 0.6, "dropper") for t in drops)
     masses = tuple((float(t) + 1.0, bench.drop_g * (k + 1)) for k, t in enumerate(drops))
-    return Story(
-        time, ph, np.zeros_like(time), added, look, look, portions, acts, masses=masses
-    )
+    return Story(time, ph, np.zeros_like(time), added, look, look, portions, acts, masses=masses)

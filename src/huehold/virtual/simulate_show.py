@@ -90,7 +90,7 @@ class Show:
             yield time_s, camera.expose(scene, time_s)
 
     def frames(self) -> Iterator[Frame]:
-        """The same as `pictures`, as frames of eight bits."""
+        """Yield the same as `pictures` as frames of eight bits."""
         for time_s, picture in self.pictures():
             yield Frame(time_s, _eight_bit(picture))
 
