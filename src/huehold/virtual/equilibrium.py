@@ -137,13 +137,18 @@ class Water:
         p, totals = _broadcast(ph, composition)
         strength = np.full(p.shape, 1e-3)
         result = _distribute(self, p, totals, strength)
-        for _ in range(_ROUNDS):
-            new = result.ionic_strength
-            done = np.all(np.abs(new - strength) <= 1e-13 + 1e-11 * new)
-            if done or not self.activity:
+        slope = np.zeros(p.shape)
+        for _ in range(_ROUNDS if self.activity else 0):
+            gap = result.ionic_strength - strength
+            if np.all(np.abs(gap) <= 1e-14 + 1e-11 * strength):
                 break
-            strength = new
+            step = gap / (1.0 - slope)  # Wegstein: a fixed point by its own slope
+            strength = np.maximum(strength + step, 0.0)
+            before = result.ionic_strength
             result = _distribute(self, p, totals, strength)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                slope = (result.ionic_strength - before) / step
+            slope = np.clip(np.nan_to_num(slope, nan=0.0, posinf=0.0, neginf=0.0), -2.0, 0.7)
         return result
 
     def distribute(

@@ -12,8 +12,8 @@ from huehold.virtual.bench import Bench
 from huehold.virtual.kinetics import Beaker, Sample
 from huehold.virtual.operator import Hand, Operator
 from huehold.virtual.optics import LiquidOptics
-from huehold.virtual.titration import Recipe
 from huehold.virtual.spectra import load_dye
+from huehold.virtual.titration import Recipe
 from huehold.virtual.truth import Truth, last_entry
 
 __all__ = ["STEP_S", "hue_turned", "run_bench", "turning_ph"]
