@@ -131,7 +131,7 @@ _TITRATIONS = (
     Scenario(
         name="dim_and_noisy",
         about="evening light from one bulb, a grainy picture, slightly out of focus",
-        light=Light(level=0.14, colour=(1.0, 0.90, 0.74), gradient=0.3, lamp="bulb"),
+        light=Light(level=0.22, colour=(1.0, 0.90, 0.74), gradient=0.3, lamp="bulb"),
         camera=Camera(
             shot_noise=0.045, read_noise=0.010, blur_px=1.2, vignette=0.35, shutter_s=1 / 25
         ),
