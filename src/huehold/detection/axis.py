@@ -21,16 +21,17 @@ __all__ = ["AxisLearner", "EndBand", "Line"]
 COLOURED = 8.0  # chroma in the plane from which the hue angle carries meaning
 _PRIOR_CHROMA = 0.8  # of the start colour's, for an end colour not yet seen
 _PEAKS = 6  # the latest peaks that speak about the end colour
-_BEST = 3  # how many of them, the farthest, are averaged
+_BEST = 3  # how many of them, the farthest, are averaged,
+_FULL = 0.85  # if they come this near to the farthest: a small addition shows less
 _MAX_SHIFT_DEG = 25.0  # light turns the end band along with the start colour, up to this
 _MIN_SPAN = 6.0  # plane units between start and end colour that still can be told apart
 _TURN_LIMIT_DEG = 50.0  # a peak further off the expected direction is something else
 _START_PULL = 0.5  # weight of a new start plateau
 _START_TURN_DEG = 15.0  # the start colour may turn this far from where it was first seen
-_ENTER = 0.75  # position of the band's edge where hue cannot tell
-_ENTER_RANGE = (0.62, 0.85)
-_HYSTERESIS = 0.10
-_INSIDE_DEG = 4.0  # an end colour lies at least this far inside the hue band
+_ENTER = 0.68  # position of the band's edge where hue cannot tell
+_ENTER_RANGE = (0.55, 0.85)
+_HYSTERESIS = (0.06, 0.15)
+_OUT_DEG = 5.0  # the end colour is left this far outside its hue band, or half the gap
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,12 +76,13 @@ class AxisLearner:
         self._start_hues = settings.start_band
         self._end_hues = settings.end_band
         self._outside_deg = settings.gap_deg / 2.0
+        self._up = settings.turns_up
         self._start: complex | None = None
         self._first_hue_deg = 0.0
         self._shift_deg = 0.0
         self._peaks: deque[complex] = deque(maxlen=_PEAKS)
         self.line: Line | None = None
-        self.band = EndBand(_ENTER, _ENTER - _HYSTERESIS)
+        self.band = EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
 
     @property
     def learned(self) -> bool:
@@ -143,21 +145,23 @@ class AxisLearner:
         if not self._peaks:
             return prior
         line = Line(start, prior)
-        best = sorted(self._peaks, key=line.position)[-_BEST:]
+        places = sorted(self._peaks, key=line.position)
+        full = _FULL * line.position(places[-1])
+        best = [peak for peak in places if line.position(peak) >= full][-_BEST:]
         return sum(best) / len(best)
 
     def _band(self, line: Line) -> EndBand:
-        enter = self._edge(line) if min(abs(line.start), abs(line.end)) >= COLOURED else _ENTER
-        enter = max(_ENTER_RANGE[0], min(_ENTER_RANGE[1], enter))
-        return EndBand(enter, enter - _HYSTERESIS)
+        if min(abs(line.start), abs(line.end)) < COLOURED:
+            return EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
+        enter = max(_ENTER_RANGE[0], min(_ENTER_RANGE[1], self._edge(line, 0.0)))
+        leave = self._edge(line, min(_OUT_DEG, self._outside_deg))
+        return EndBand(enter, enter - max(_HYSTERESIS[0], min(_HYSTERESIS[1], enter - leave)))
 
-    def _edge(self, line: Line) -> float:
-        """Return where the line crosses the near edge of the shifted end band."""
+    def _edge(self, line: Line, outside_deg: float) -> float:
+        """Return where the line crosses a hue that far outside the shifted end band."""
         band = self._end_hues
-        up = turn_deg(band.centre_deg - self._start_hues.centre_deg) > 0.0
-        inner = _INSIDE_DEG if up else -_INSIDE_DEG
-        edge_deg = (band.low_deg if up else band.high_deg) + inner + self._shift_deg
-        ray = cmath.rect(1.0, math.radians(edge_deg))
+        near_deg = band.low_deg - outside_deg if self._up else band.high_deg + outside_deg
+        ray = cmath.rect(1.0, math.radians(near_deg + self._shift_deg))
         across_way = (ray.conjugate() * (line.end - line.start)).imag
         if across_way == 0.0:
             return _ENTER

@@ -227,7 +227,9 @@ class Detector:
             self._fadeback.stop()
             self._plateaus.restart()
             self._forecaster.begin(found.time_s, found.base)
-            self._add_addition(found.time_s, self._notes.claim(found.time_s), seen=True)
+            mass_g = self._notes.claim(found.time_s)
+            self._withdraw_if_faded(found, line)
+            self._add_addition(found.time_s, mass_g, found.base, seen=True)
         elif isinstance(found, Peak):
             self._axis.learn_peak(found.colour)
             self._fadeback.start(found)
@@ -317,9 +319,11 @@ class Detector:
         for note in self._notes.due(self._now_s):
             if self._colour is not None:
                 self._forecaster.begin(note.time_s, self._colour)
-            self._add_addition(note.time_s, note.mass_g, seen=False)
+            self._add_addition(note.time_s, note.mass_g, self._colour, seen=False)
 
-    def _add_addition(self, time_s: float, mass_g: float | None, *, seen: bool) -> None:
+    def _add_addition(
+        self, time_s: float, mass_g: float | None, base: complex | None, *, seen: bool
+    ) -> None:
         self._additions += 1
         self._cause.added(time_s)
         detail: dict[str, float | str | None] = {"number": self._additions}
@@ -333,11 +337,21 @@ class Detector:
             late = {"reason": "addition after the endpoint"}
             self._teller.tell(self._now_s, "overshoot", time_s, late)
         elif hold is not None and time_s > hold.held_from_s:
-            self._restart_hold(hold, time_s)
+            self._restart_hold(hold, time_s, base)
 
-    def _restart_hold(self, hold: Hold, time_s: float) -> None:
+    def _withdraw_if_faded(self, step: Step, line: Line) -> None:
+        """Take an endpoint back if titrant is added to a mixture that has lost the colour."""
+        hold = self._watch.hold
+        if self._confirmed_s is None or hold is None:
+            return
+        if line.position(step.base) < self._axis.band.leave:
+            self._break_hold(hold, step.time_s, "faded")
+
+    def _restart_hold(self, hold: Hold, time_s: float, base: complex | None) -> None:
         self._tell_broken(hold, time_s, "addition")
-        hold.restart(time_s)
+        line = self._axis.line
+        afresh = line is not None and base is not None and hold.has_fallen(line, base)
+        hold.restart(time_s, afresh=afresh)
         hold.brought = True
         self._cause.root()
         self._teller.tell(self._now_s, "hold_started", time_s)

@@ -19,8 +19,9 @@ _ENTER_AFTER_S = 0.8  # in the band this long before a hold is said to start
 _LEAVE_AFTER_S = 1.2  # below it this long before it is said to be broken
 _COVER = 0.6  # share of the hold that must have been seen
 _SETTLE_S = 2.0  # mixing right after the onset says nothing about drift
-_REOPEN_AFTER_S = 5.0  # a called endpoint is withdrawn only on a clear, lasting fade
-_REOPEN_DEPTH = 0.15
+_REOPEN_AFTER_S = 3.0  # a called endpoint is withdrawn only on a clear, lasting fade
+_REOPEN_DEPTH = 0.1
+_FALLEN = 0.12  # a colour this far below its highest was going back
 _JUDGE_EVERY_S = 0.5
 _LOOKS_A_HOLD = 90
 _LATERAL = 0.9  # spans off the line beyond which this is no colour of the liquid
@@ -59,10 +60,17 @@ class Hold:
     seen_s: float = 0.0
     looks: deque[tuple[float, complex, float]] = field(default_factory=deque)
 
-    def restart(self, time_s: float) -> None:
-        """Count from a later moment."""
+    def restart(self, time_s: float, *, afresh: bool) -> None:
+        """Count from a later moment; afresh if the colour was going back by then."""
+        if afresh:
+            self.onset_s = time_s
         self.held_from_s, self.seen_s = time_s, 0.0
         self.looks.clear()
+
+    def has_fallen(self, line: Line, base: complex) -> bool:
+        """Tell whether the colour had clearly come down from its highest by then."""
+        top = max((line.position(c) for _, c, _ in self.looks), default=-math.inf)
+        return top - line.position(base) > _FALLEN
 
     @property
     def colour(self) -> complex | None:

@@ -7,12 +7,12 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["is_drifting_back", "theil_sen"]
+__all__ = ["is_drifting_back", "projected", "theil_sen"]
 
-_MOST = 60  # points the pairwise slopes are taken from
-_LATE_S = 12.0  # the last part of the hold, looked at on its own
-_LATE_SHARE = 1.0 / 3.0
-_SIGNIFICANT = 3.0  # standard errors a late fall must exceed
+_MOST = 48  # points of each half the pairwise slopes are taken from
+_FEWEST = 4
+_PACE = (0.4, 3.0)  # a fall may slow down or grow by this much from half to half
+_REAL_FALL = 0.03  # falls of a half smaller than this say nothing about their pace
 
 FloatArray = NDArray[np.float64]
 
@@ -40,6 +40,42 @@ def theil_sen(times_s: FloatArray, values: FloatArray) -> tuple[float, float]:
     return slope, level
 
 
+def projected(times_s: FloatArray, values: FloatArray, ahead_s: float) -> float:
+    """Return where the trend leads.
+
+    Parameters
+    ----------
+    times_s, values : ndarray of float, shape (n,)
+        At least eight points over the hold, times rising.
+    ahead_s : float
+        How far ahead to look, in seconds.
+
+    Returns
+    -------
+    float
+        The level at the end, less the fall that is to come.
+
+    Notes
+    -----
+    The fall of the second half of the hold is carried on; where the first half fell too,
+    at the pace at which it changed from half to half: a fall that slows down comes to an
+    end (an exponential is carried on exactly), one that grows goes on growing.
+    """
+    middle_s = 0.5 * (times_s[0] + times_s[-1])
+    early, late = times_s <= middle_s, times_s > middle_s
+    half_s = times_s[-1] - middle_s
+    before = -theil_sen(*_thin(times_s[early], values[early]))[0] * half_s
+    slope, level = theil_sen(*_thin(times_s[late], values[late]))
+    fall = -slope * half_s
+    if fall <= 0.0:
+        return level
+    pace = fall / before if before > _REAL_FALL else 1.0 if fall < _REAL_FALL else _PACE[1]
+    pace = max(_PACE[0], min(_PACE[1], pace))
+    halves = ahead_s / half_s
+    total = halves if abs(pace - 1.0) < 1e-6 else pace * (1.0 - pace**halves) / (1.0 - pace)
+    return float(level - fall * total)
+
+
 def is_drifting_back(
     times_s: Sequence[float], positions: Sequence[float], *, ahead_s: float, leave: float
 ) -> bool:
@@ -57,29 +93,19 @@ def is_drifting_back(
     Returns
     -------
     bool
-        True if the robust trend over the whole hold, or a significant fall over its last
-        part, leads below `leave` within `ahead_s`; True with fewer than four points.
+        True if it leads below `leave`; True with fewer than eight points, which are too
+        few to say.
     """
-    if len(times_s) < 4:
-        return True
     times = np.asarray(times_s, dtype=float)
     values = np.asarray(positions, dtype=float)
-    pick = np.unique(np.linspace(0, len(times) - 1, min(len(times), _MOST)).astype(int))
-    slope, level = theil_sen(times[pick], values[pick])
-    if level + min(slope, 0.0) * ahead_s < leave:
+    if len(times) < 2 * _FEWEST:
         return True
-    span_s = times[-1] - times[0]
-    late = times >= times[-1] - max(min(_LATE_S, span_s), _LATE_SHARE * span_s)
-    return _falls(times[late], values[late], ahead_s, leave)
+    middle_s = 0.5 * (times[0] + times[-1])
+    if min(int((times <= middle_s).sum()), int((times > middle_s).sum())) < _FEWEST:
+        return True
+    return projected(times, values, ahead_s) < leave
 
 
-def _falls(times: FloatArray, values: FloatArray, ahead_s: float, leave: float) -> bool:
-    if len(times) < 4:
-        return False
-    centred = times - times.mean()
-    slope = float(centred @ values / (centred @ centred))
-    rest = values - values.mean() - slope * centred
-    error = float(np.sqrt(rest @ rest / (len(times) - 2) / (centred @ centred)))
-    if slope >= -_SIGNIFICANT * error:
-        return False
-    return bool(values.mean() + slope * (centred[-1] + ahead_s) < leave)
+def _thin(times_s: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
+    pick = np.unique(np.linspace(0, len(times_s) - 1, min(len(times_s), _MOST)).astype(int))
+    return times_s[pick], values[pick]
