@@ -22,6 +22,12 @@ def _ramp(value: float, none: float, full: float) -> float:
     return float(np.clip((value - none) / (full - none), 0.0, 1.0))
 
 
+def _hand(around: Around) -> float:
+    """Weigh a hand: little harm beside the cup, all of it over most of the rim."""
+    near = around.near_changed
+    return 0.3 * _ramp(near, 0.04, 0.15) + 0.7 * _ramp(near, 0.35, 0.65)
+
+
 class Condition:
     """Judge frames in time order; the memory is a few numbers and one small picture."""
 
@@ -53,9 +59,9 @@ class Condition:
         return {
             "searching": 1.0 if held.state == "searching" else 0.0,
             "vessel_lost": 1.0 - _ramp(held.likeness, 0.15, 0.4),
-            "hand": _ramp(max(around.near_changed, 0.6 * around.changed), 0.05, 0.25),
+            "hand": _hand(around),
             "knock": 1.0 if time_s - self._knock_s < _KNOCK_S else 0.0,
-            "moving": _ramp(held.motion, 0.03, 0.12),
+            "moving": _ramp(held.motion, 0.04, 0.25),
             "glare": _ramp(liquid.glare, 0.12, 0.45),
             "clipped": _ramp(liquid.clipped, 0.10, 0.6),
             "uneven": _ramp(liquid.odd, 0.20, 0.50),

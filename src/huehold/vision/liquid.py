@@ -128,15 +128,18 @@ def _is_glare(code: NDArray[np.uint8]) -> NDArray[np.bool_]:
 def _bulk(linear: FloatArray, good: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], float]:
     """Tell samples of the main colour, and the share of good ones that are not."""
     light = linear.sum(axis=1) + 3e-3
+    usual = float(np.median(light[good]))
+    # What is darker may stray further: a dark pattern behind clear liquid is still liquid.
+    weight = np.minimum(light / usual, 1.0)
     red, green = (linear[:, 0] + 1e-3) / light, (linear[:, 1] + 1e-3) / light
     far = np.zeros(len(linear))
     for value, floor in ((red, 0.02), (green, 0.02)):
         centre = np.median(value[good])
         width = max(1.4826 * float(np.median(np.abs(value[good] - centre))), floor)
-        far = np.maximum(far, np.abs(value - centre) / width)
+        far = np.maximum(far, weight * np.abs(value - centre) / width)
     alike = good & (far < 3.0)
     middle = float(np.median(light[alike])) if alike.any() else float(np.median(light))
-    alike &= (light > 0.3 * middle) & (light < 2.5 * middle)
+    alike &= (light > 0.15 * middle) & (light < 2.5 * middle)
     low, high = np.percentile(light[alike], [4.0, 92.0]) if alike.any() else (0.0, np.inf)
     odd = 1.0 - float(alike.sum()) / max(int(good.sum()), 1)
     return alike & (light >= low) & (light <= high), odd

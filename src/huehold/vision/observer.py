@@ -16,7 +16,7 @@ from huehold.vision.liquid import Liquid, measure_liquid, strip_of
 from huehold.vision.picture import Patch, WorkPicture, cut, reduce_frame
 from huehold.vision.surroundings import Around, Surroundings
 from huehold.vision.trust import weigh
-from huehold.vision.turbidity import TurbidityScale, visibility
+from huehold.vision.turbidity import TurbidityScale
 from huehold.vision.white import White, WhiteKeeper, find_white
 
 __all__ = ["Observer", "Sight"]
@@ -103,7 +103,7 @@ class Observer:
         held = self._keeper.look(work.image, frame.time_s, covered=self._covered)
         if held.ellipse is None:
             return self._nothing(frame, work, held)
-        around = self._surroundings.look(work.image, held.ellipse)
+        around = self._surroundings.look(work.image, held.ellipse, frame.time_s)
         self._follow_knock(around, work.scale)
         self._seek_white(frame, work, held.ellipse)
         white = self._white.look(frame.image, around.gain, around.gain_known)
@@ -156,10 +156,10 @@ class Observer:
         severities |= self._condition.of_measure(frame.time_s, held, around, white, liquid)
         trust, reasons = weigh(severities)
         colour = _colour(liquid, white)
-        seen = visibility(frame.image, vessel)
+        cloudy = self._turbidity.update(patch, vessel, white.linear, sound=trust > 0.6)
         return Observation(
             frame.time_s, colour.lightness, colour.a, colour.b, colour.hue_deg, colour.chroma,
-            colour.hue_sd_deg, self._turbidity.update(seen, sound=trust > 0.6), vessel, trust,
+            colour.hue_sd_deg, cloudy, vessel, trust,
             reasons, strip_of(patch, vessel),
         )  # fmt: skip
 

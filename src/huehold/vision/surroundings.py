@@ -24,10 +24,14 @@ FloatArray = NDArray[np.float64]
 _CELLS = 72  # along the longer side
 _LINEAR32 = LINEAR_OF_CODE.astype(np.float32)
 _DARK, _BRIGHT = 0.006, 0.90  # linear light between which a ratio means something
-_DIFFERS = 0.22  # log ratio, beyond the common one, that marks a cell as changed
-_LEARN = 0.03
+_FLOOR = np.float32(0.004)  # added before ratios: noise of dark cells
+_DIFFERS = 0.25  # log ratio, beyond the common one, that marks a cell as changed
+_STILL, _SETTLED_S = 0.12, 1.5  # how still, and how long, until a new look is believed
+_LEARN, _RECENT = 0.03, 0.4  # shares of a frame that enter the memory and the recent look
 _KNOCK_CELLS = 0.7  # common displacement that counts as a knock
+_KNOCK_CHANGE = 0.04  # mean log ratio below which nothing can have been knocked
 _OUTSIDE = 1.45  # cells further out than this many radii count as surroundings
+_FAR = 2.0  # beyond the cup's own rim: what does not move when the cup is swirled
 _NEAR = (1.08, 1.75)
 
 
@@ -60,16 +64,20 @@ class Around:
 
 
 class Surroundings:
-    """Keep a coarse memory of what lies around the vessel; see `Around`."""
+    """Keep a coarse memory of what lies around the vessel; see `Around`.
+
+    Every cell remembers two looks, so that something put down and taken away again is known
+    at once; a new look that stays still for a while replaces the older of the two.
+    """
 
     def __init__(self) -> None:
-        self._memory: NDArray[np.float32] | None = None
-        self._memory_gain = np.ones(3)
+        self._memory: _Memory | None = None
         self._gain = np.ones(3)
-        self._masks: tuple[Ellipse, NDArray[np.bool_], NDArray[np.bool_]] | None = None
-        self._restless = 0
+        self._masks: (
+            tuple[Ellipse, NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]] | None
+        ) = None
 
-    def look(self, image: NDArray[np.uint8], vessel: Ellipse) -> Around:
+    def look(self, image: NDArray[np.uint8], vessel: Ellipse, time_s: float) -> Around:
         """Compare a small picture with the memory.
 
         Parameters
@@ -77,65 +85,98 @@ class Surroundings:
         image : ndarray of uint8, shape (height, width, 3)
         vessel : Ellipse
             Outline of the liquid in pixels of `image`.
+        time_s : float
+            Moment of the picture.
         """
         cells, factor = _cells(image)
-        outside, near = self._regions(resized(vessel, 1.0 / factor), cells.shape)
-        if self._memory is None or self._memory.shape != cells.shape:
-            return self._begin_anew(cells, (0.0, 0.0))
-        shift = _displacement(self._memory, cells, outside)
-        if np.hypot(*shift) > _KNOCK_CELLS:
-            return self._begin_anew(cells, (shift[0] * factor, shift[1] * factor))
-        log_ratio, usable = _log_ratio(cells, self._memory)
+        outside, near, far = self._regions(resized(vessel, 1.0 / factor), cells.shape)
+        memory = self._memory
+        if memory is None or memory.looks[0].shape != cells.shape:
+            return self._begin_anew(cells, time_s, (0.0, 0.0))
+        shift = _displacement(memory.looks[0], cells, far)
+        if shift is not None:
+            return self._begin_anew(cells, time_s, (shift[0] * factor, shift[1] * factor))
+        log_ratio, usable = _log_ratio(cells, memory.looks[0])
         common, steady = _common(log_ratio[usable & outside])
         if steady:
-            self._gain = self._memory_gain * np.exp(common)
-        off = np.abs(log_ratio - common).max(axis=2)
-        foreground = (off > _DIFFERS) & usable
+            self._gain = memory.gain * np.exp(common)
+        level = cells * np.exp(-common).astype(np.float32)
+        foreground = memory.learn(level, usable, time_s)
         changed, near_changed = _share(foreground, outside), _share(foreground, near)
-        self._learn(cells, common, foreground, changed)
         return Around(self._gain.copy(), steady, changed, near_changed, foreground, (0.0, 0.0))
 
-    def _begin_anew(self, cells: NDArray[np.float32], shift_px: tuple[float, float]) -> Around:
-        self._memory, self._memory_gain, self._restless = cells.copy(), self._gain.copy(), 0
+    def _begin_anew(
+        self, cells: NDArray[np.float32], time_s: float, shift_px: tuple[float, float]
+    ) -> Around:
+        self._memory = _Memory(cells, self._gain.copy(), time_s)
         nothing = np.zeros(cells.shape[:2], dtype=bool)
         return Around(self._gain.copy(), True, 0.0, 0.0, nothing, shift_px)
 
     def _regions(
         self, vessel: Ellipse, shape: tuple[int, ...]
-    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
         if self._masks is None or self._masks[0] != vessel or self._masks[1].shape != shape[:2]:
             rho = normalised_radius(vessel, np.arange(shape[1])[None], np.arange(shape[0])[:, None])
             outside = rho > _OUTSIDE
             if outside.sum() < 60:  # the vessel fills the view: take what there is
                 outside = rho > 1.15
-            self._masks = (vessel, outside, (rho > _NEAR[0]) & (rho < _NEAR[1]))
-        return self._masks[1], self._masks[2]
+            near = (rho > _NEAR[0]) & (rho < _NEAR[1])
+            far = rho > _FAR
+            self._masks = (vessel, outside, near, far if far.sum() > 300 else outside)
+        return self._masks[1:]
 
-    def _learn(
-        self,
-        cells: NDArray[np.float32],
-        common: FloatArray,
-        foreground: NDArray[np.bool_],
-        changed: float,
-    ) -> None:
-        """Follow slow changes; take the new view for granted when it stays different."""
-        assert self._memory is not None
-        rate = np.where(foreground, 0.0, _LEARN)[..., None].astype(np.float32)
-        level = cells * np.exp(-common).astype(np.float32)
-        self._memory += rate * (level - self._memory)
-        self._restless = self._restless + 1 if changed > 0.35 else 0
-        if self._restless > 12:
-            self._begin_anew(cells, (0.0, 0.0))
+
+class _Memory:
+    """Two looks of every cell, at the gain of the moment the memory began."""
+
+    def __init__(self, cells: NDArray[np.float32], gain: FloatArray, time_s: float) -> None:
+        self.gain = gain
+        self.looks = np.stack([cells, cells])
+        self._recent = cells.copy()
+        self._still_s = np.zeros(cells.shape[:2], dtype=np.float32)
+        self._time_s = time_s
+
+    def learn(
+        self, level: NDArray[np.float32], usable: NDArray[np.bool_], time_s: float
+    ) -> NDArray[np.bool_]:
+        """Take in a picture brought to the memory's gain; return the cells that are foreign."""
+        apart = [_apart(level, look) for look in self.looks]
+        swap = apart[1] < apart[0]
+        self.looks[:, swap] = self.looks[::-1, swap]
+        foreign = (np.minimum(*apart) > _DIFFERS) & usable
+        known = ~foreign
+        self.looks[0, known] += _LEARN * (level - self.looks[0])[known]
+        self._adopt(level, foreign, time_s)
+        return foreign
+
+    def _adopt(self, level: NDArray[np.float32], foreign: NDArray[np.bool_], time_s: float) -> None:
+        still = _apart(level, self._recent) < _STILL
+        self._recent += _RECENT * (level - self._recent)
+        passed = min(max(time_s - self._time_s, 0.0), 0.5)
+        self._still_s = np.where(still & foreign, self._still_s + np.float32(passed), 0.0)
+        self._time_s = time_s
+        settled = self._still_s > _SETTLED_S
+        self.looks[1, settled] = self.looks[0, settled]
+        self.looks[0, settled] = self._recent[settled]
 
 
 def _displacement(
     then: NDArray[np.float32], now: NDArray[np.float32], outside: NDArray[np.bool_]
-) -> tuple[float, float]:
-    """Find the common displacement in cells; zero unless the pictures agree well once shifted."""
-    window = cv2.createHanningWindow((now.shape[1], now.shape[0]), cv2.CV_32F)
+) -> tuple[float, float] | None:
+    """Find the common displacement in cells; None unless it explains most of the change."""
     pair = [np.where(outside, _grey(cells, outside), np.float32(0.0)) for cells in (then, now)]
+    before = float(np.abs(pair[1] - pair[0])[outside].mean())
+    if before < _KNOCK_CHANGE:
+        return None
+    window = cv2.createHanningWindow((now.shape[1], now.shape[0]), cv2.CV_32F)
     (dx, dy), response = cv2.phaseCorrelate(pair[0], pair[1], window)
-    return (float(dx), float(dy)) if response > 0.25 else (0.0, 0.0)
+    if response < 0.1 or np.hypot(dx, dy) < _KNOCK_CELLS:
+        return None
+    turn = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
+    size = (now.shape[1], now.shape[0])
+    back = cv2.warpAffine(pair[0], turn, size, borderMode=cv2.BORDER_REPLICATE)
+    after = float(np.abs(pair[1] - back)[outside].mean())
+    return (float(dx), float(dy)) if after < 0.6 * before else None
 
 
 def _cells(image: NDArray[np.uint8]) -> tuple[NDArray[np.float32], float]:
@@ -148,6 +189,12 @@ def _cells(image: NDArray[np.uint8]) -> tuple[NDArray[np.float32], float]:
 def _grey(cells: NDArray[np.float32], where: NDArray[np.bool_]) -> NDArray[np.float32]:
     grey = np.log(cells.sum(axis=2) + 0.02)
     return np.asarray(grey - grey[where].mean(), dtype=np.float32)
+
+
+def _apart(one: NDArray[np.float32], other: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Largest log ratio of the channels, cell by cell."""
+    ratio = np.log((one + _FLOOR) / (other + _FLOOR))
+    return np.asarray(np.abs(ratio).max(axis=2), dtype=np.float32)
 
 
 def _log_ratio(

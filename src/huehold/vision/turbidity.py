@@ -1,8 +1,12 @@
-"""How cloudy the liquid is: what can be seen through it, against its own start.
+"""How cloudy the liquid is, from 0, clear, to 1, as cloudy as at the start of the run.
 
-The measure is the contrast of whatever pattern or edge lies behind the liquid, taken on
-the logarithm of light, so that a darker dye or a longer exposure does not count. Beside
-it stands the veil: light the solid scatters back, which lifts the darkest places.
+Two things are looked at, as a person would. The *veil*: light that comes back even in the
+colours the dye absorbs can only have been scattered by the solid; it is taken where the
+liquid is darkest, as the geometric mean of its two weakest channels against the white, so
+that it does not jump when the dye's absorption moves from one channel to another. And the
+*view*: the contrast of whatever pattern or edge lies behind, on the logarithm of light so
+that a darker dye or a longer exposure does not count. Turbidity is the veil as a share of
+the run's strongest, times what the view leaves hidden.
 """
 
 from __future__ import annotations
@@ -16,58 +20,143 @@ from numpy.typing import NDArray
 from huehold.core import Ellipse
 from huehold.vision.colour import LINEAR_OF_CODE
 from huehold.vision.geometry import normalised_radius
-from huehold.vision.picture import cut
+from huehold.vision.picture import Patch
 
-__all__ = ["TurbidityScale", "visibility"]
+__all__ = ["Clarity", "TurbidityScale"]
+
+FloatArray = NDArray[np.float64]
+Plane = NDArray[np.float32]
 
 _LINEAR32 = LINEAR_OF_CODE.astype(np.float32)
-_VIEW_PX = 96
+_CORE = 0.75  # radius within which the wall neither shows nor mirrors
+_DARK_SHARE = 15.0  # percentile of the liquid's light taken as veil
+_SMOOTH = 0.12  # share of a sound frame in the running extremes
+_STILL_VIEW = 0.06  # contrast that reflections alone make
+_FULL_VIEW = 0.25  # contrast from which a view counts as clear, unless a clearer one was seen
+_COLOURLESS = 0.9  # weakest over strongest channel from which the veil may be the ground's
+_RESOLUTION = 2  # decimals
 
 
 @dataclass(frozen=True, slots=True)
-class Visibility:
-    """Contrast seen through the liquid and the contrast that noise alone would give."""
+class Clarity:
+    """What one frame shows of the cloudiness.
 
-    contrast: float
-    noise: float
+    Attributes
+    ----------
+    veil : float
+        Linear light scattered back, white is 1.
+    view : float
+        Standard deviation of log light of what is seen behind the liquid.
+    tinted : bool
+        Whether the liquid has a colour, without which the veil says nothing.
+    """
 
-
-def visibility(
-    image: NDArray[np.uint8], vessel: Ellipse, foreign: NDArray[np.bool_] | None = None
-) -> Visibility | None:
-    """Contrast behind the liquid, as a standard deviation of log light between scales."""
-    patch = cut(image, vessel, 0.8, _VIEW_PX)
-    light = cv2.LUT(patch.code, _LINEAR32).sum(axis=2) + 3e-3
-    inside = normalised_radius(vessel, patch.x, patch.y) < 0.7
-    inside &= patch.code.max(axis=2) < 250
-    if inside.sum() < 60:
-        return None
-    log_light = np.log(light)
-    weight = inside.astype(np.float32)
-    sigma = max(3.0, 0.09 * min(light.shape))
-    filled = np.where(inside, log_light, np.median(log_light[inside])).astype(np.float32)
-    base = cv2.GaussianBlur(filled * weight, (0, 0), sigma)
-    base /= np.maximum(cv2.GaussianBlur(weight, (0, 0), sigma), 1e-3)
-    detail = cv2.GaussianBlur(filled - base, (3, 3), 0.8)[inside]
-    fine = (filled[:, 2:] - 2 * filled[:, 1:-1] + filled[:, :-2])[inside[:, 1:-1]]
-    noise = 1.4826 * float(np.median(np.abs(fine))) / np.sqrt(6.0)
-    low, high = np.percentile(detail, [10.0, 90.0])
-    return Visibility(float(high - low) / 2.56, noise)
+    veil: float
+    view: float
+    tinted: bool
 
 
 class TurbidityScale:
-    """Put visibility on a scale from 0, clear, to 1, as cloudy as at the start."""
+    """Put the clarity of frames, in time order, on the scale of the run."""
 
     def __init__(self) -> None:
-        self._clearest = 0.0
+        self._last: tuple[Plane, NDArray[np.bool_]] | None = None
+        self._veil = self._view = 0.0
+        self._cloudiest = self._clearest = 0.0
+        self._basis = "none"
 
-    def update(self, seen: Visibility | None, *, sound: bool) -> float:
-        """Turbidity of one frame; NaN while nothing behind the liquid was ever seen."""
-        if seen is None:
+    @property
+    def basis(self) -> str:
+        """What the last value rests on: ``"veil"``, ``"veil and view"``, ``"view"``, ``"none"``."""
+        return self._basis
+
+    def update(self, patch: Patch, vessel: Ellipse, white: FloatArray, *, sound: bool) -> float:
+        """Turbidity of the next frame.
+
+        Parameters
+        ----------
+        patch : Patch
+            Pixels around the vessel.
+        vessel : Ellipse
+            Outline of the liquid in the coordinates of the patch.
+        white : ndarray, shape (3,)
+            Linear light of the white.
+        sound : bool
+            Whether the frame may move the ends of the scale.
+
+        Returns
+        -------
+        float
+            0 to 1 in steps of 0.01; NaN if neither veil nor view can tell.
+        """
+        clarity = self._clarity(patch, vessel, white)
+        if clarity is None:
             return float("nan")
-        clear = float(np.sqrt(max(seen.contrast**2 - (0.5 * seen.noise) ** 2, 0.0)))
         if sound:
-            self._clearest = max(self._clearest, clear)
-        if self._clearest < 0.02:
-            return float("nan")
-        return float(np.clip(1.0 - clear / self._clearest, 0.0, 1.0))
+            self._stretch(clarity)
+        return self._place(clarity)
+
+    def _clarity(self, patch: Patch, vessel: Ellipse, white: FloatArray) -> Clarity | None:
+        inside = normalised_radius(vessel, patch.x, patch.y) < _CORE
+        inside &= ~_highlights(patch.code, inside)
+        if inside.sum() < 60:
+            self._last = None
+            return None
+        linear = np.asarray(cv2.LUT(patch.code, _LINEAR32), dtype=np.float32)
+        smooth = np.asarray(cv2.blur(linear, (3, 3)))[inside]
+        dark = np.percentile(smooth, _DARK_SHARE, axis=0) / np.maximum(white, 1e-3)
+        weakest, second, strongest = np.sort(np.maximum(dark, 1e-5))
+        return Clarity(
+            float(np.sqrt(weakest * second)),
+            self._contrast(linear.sum(axis=2), inside),
+            bool(weakest < _COLOURLESS * strongest),
+        )
+
+    def _contrast(self, light: Plane, inside: NDArray[np.bool_]) -> float:
+        """Contrast that two frames in a row share: noise does not repeat."""
+        detail = _detail(light, inside)
+        last, self._last = self._last, (detail, inside)
+        if last is None or last[0].shape != detail.shape:
+            return self._view
+        both = inside & last[1]
+        if both.sum() < 60:
+            return self._view
+        shared = float(np.mean(np.clip(detail[both] * last[0][both], -1.0, 1.0)))
+        return float(np.sqrt(max(shared, 0.0)))
+
+    def _stretch(self, clarity: Clarity) -> None:
+        first = self._cloudiest == 0.0
+        rate = 1.0 if first else _SMOOTH
+        self._veil += rate * (clarity.veil - self._veil)
+        self._view += rate * (clarity.view - self._view)
+        self._cloudiest = max(self._cloudiest, self._veil)
+        self._clearest = max(self._clearest, self._view)
+
+    def _place(self, clarity: Clarity) -> float:
+        top = max(self._clearest, _FULL_VIEW)
+        hidden = 1.0 - np.clip((clarity.view - _STILL_VIEW) / (top - _STILL_VIEW), 0.0, 1.0)
+        seen_through = self._clearest > 2.0 * _STILL_VIEW
+        if not clarity.tinted:
+            self._basis = "view" if seen_through else "none"
+            return float(np.round(hidden, _RESOLUTION)) if seen_through else float("nan")
+        self._basis = "veil and view" if seen_through else "veil"
+        share = clarity.veil / self._cloudiest if self._cloudiest > 0.0 else 1.0
+        return float(np.round(min(share, 1.0) * hidden, _RESOLUTION))
+
+
+def _highlights(code: NDArray[np.uint8], inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Reflections of lamps and bubbles, and a margin around them."""
+    low = code.min(axis=2)
+    usual = float(np.median(low[inside])) if inside.any() else 0.0
+    bright = (low > 1.25 * usual + 25.0).astype(np.uint8)
+    return np.asarray(cv2.dilate(bright, np.ones((5, 5), np.uint8)) > 0)
+
+
+def _detail(light: Plane, inside: NDArray[np.bool_]) -> Plane:
+    """Log light less its surroundings, 0 outside the liquid."""
+    log_light = np.log(light + 3e-3)
+    weight = inside.astype(np.float32)
+    sigma = max(3.0, 0.09 * min(light.shape))
+    wide = np.asarray(cv2.GaussianBlur(log_light * weight, (0, 0), sigma))
+    wide = wide / np.maximum(np.asarray(cv2.GaussianBlur(weight, (0, 0), sigma)), 1e-3)
+    return np.where(inside, log_light - wide, np.float32(0.0)).astype(np.float32)
