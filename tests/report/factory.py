@@ -17,6 +17,9 @@ from skimage.color import lab2rgb
 from huehold.core import Ellipse, Event, Reading, SourceInfo, Trace, Verdict
 from huehold.methods import load_method
 from huehold.run import Picture, Run, Settings
+from huehold.stoichiometry.assay import Assay
+from huehold.stoichiometry.assay import Settings as AssaySettings
+from huehold.stoichiometry.assay import assay as compute
 
 START_LAB = np.array([58.0, 38.0, 34.0])
 END_LAB = np.array([66.0, -22.0, 38.0])
@@ -33,16 +36,55 @@ def assay(label: str = "chewable suspension") -> Any:
     return SimpleNamespace(
         summary=(
             ("Mg(OH)₂", "81.5 ± 1.6 mg/mL (k = 2)"),
-            ("per dose of 15 mL", "1,223 ± 24 mg"),
+            ("in 15 mL", "1,222 ± 24 mg"),
+            ("Coverage", "95 %, k = 2.00"),
         ),
+        results={"content": None, "dose": None},
+        notes=("No blank was titrated.",),
+        warnings=("the label is read as 5 g per 100 mL",),
         decision=f"The {label} claims 1,200 mg per 15 mL: within 5 %.",
         working=row(text="1. Moles of acid\n   n = m / M", html=working_html),
         budget=(
-            row(name="molar mass", value=58.32, unit="g/mol", u=0.001, share_percent=0.1),
-            row(name="titrant strength", value=5.0, unit="g/100 mL", u=0.03, share_percent=71.5),
-            row(name="bracket", value=2.04, unit="g", u=0.012, share_percent=28.4),
+            row(
+                name="molar mass",
+                value=58.32,
+                unit="g/mol",
+                u=0.001,
+                share_percent=0.1,
+                source="CIAAW 2021",
+            ),
+            row(
+                name="titrant strength",
+                value=5.0,
+                unit="g/100 mL",
+                u=0.03,
+                share_percent=71.5,
+                source=f"label of the {label}",
+            ),
+            row(
+                name="bracket",
+                value=1.96,
+                unit="g",
+                u=0.012,
+                share_percent=28.4,
+                source="half the last addition",
+            ),
         ),
         to_json=lambda: {"label": label, "mg_per_ml": 81.5, "u_mg_per_ml": float("nan")},
+    )
+
+
+def real_assay() -> Assay:
+    """Return an assay as the stoichiometry computes it, without Monte Carlo."""
+    return compute(
+        "magnesium-hydroxide-by-vinegar",
+        sample_mass="1.25 g",
+        titrant_mass="4.01 g",
+        bracket_mass="0.06 g",
+        strength="5.0 %",
+        strength_basis="per-100-mL",
+        claim="1200 mg/15 mL",
+        settings=AssaySettings(trials=False),
     )
 
 
@@ -140,7 +182,8 @@ def make_run(
         reasons=reasons,
         strip=strips,
     )
-    portions = np.r_[np.full(count - count // 3, 2.04 / count * 1.2), np.full(count // 3, 0.06)]
+    portion_g = 2.45 / count
+    portions = np.r_[np.full(count - count // 3, portion_g), np.full(count // 3, 0.06)]
     total = np.cumsum(portions)
     readings = (
         tuple(Reading(a + 1.0, float(m), "file") for a, m in zip(adds, total, strict=True))

@@ -21,7 +21,7 @@ from huehold.report.html import report_html, write_report
 from huehold.report.html.data import MOST_POINTS, embedded_json, run_data, thinned
 from huehold.report.words import VERDICTS
 from huehold.run import Run
-from tests.report.factory import assay, make_run
+from tests.report.factory import assay, make_run, real_assay
 
 NASTY = "</script><script>alert(1)</script><img src=x onerror=alert(2)>&amp;\u2028.mp4"
 VOID = {"meta", "img", "input", "br", "rect", "link", "hr", "mspace"}
@@ -178,6 +178,20 @@ def test_result_working_budget_and_cautions_are_there(text: str, run: Run) -> No
         *run.warnings, run.method.cautions[0][:20],
     ):  # fmt: skip
         assert part in text
+
+
+def test_a_computed_assay_is_shown_whole(run: Run) -> None:
+    made = real_assay()
+    page = Page(report_html(replace(run, assay=made)))
+    shown = " ".join(text for texts in page.inside.values() for text in texts)
+    for _, value in made.summary:
+        assert value in shown
+    for row in made.budget:
+        assert row.name in shown
+    assert made.decision in shown
+    assert f"Rounded once: {made.working.result}" in shown
+    assert page.open == []
+    assert not any("style" in attrs for _, attrs in page.elements)
 
 
 def test_without_masses_and_pictures_the_page_has_no_empty_parts(bare_run: Run) -> None:

@@ -15,7 +15,7 @@ from huehold.errors import InputError
 from huehold.report.result import result_dict, result_text, write_result
 from huehold.report.schema import check_result
 from huehold.run import Run
-from tests.report.factory import make_run
+from tests.report.factory import make_run, real_assay
 
 CONTRACT = {
     "source": {"name", "duration_s", "frames_seen", "frames_used", "width_px", "height_px"},
@@ -109,6 +109,19 @@ def test_unseen_values_are_null(run: Run) -> None:
     assert unseen > 0
     assert result["trace"]["hue_deg"].count(None) == unseen
     assert result["assay"]["u_mg_per_ml"] is None
+
+
+def test_warnings_of_the_assay_are_warnings_of_the_run(run: Run) -> None:
+    assert parsed(run)["warnings"] == [*run.warnings, "The label is read as 5 g per 100 mL."]
+
+
+def test_a_computed_assay_survives_the_file_to_the_last_digit(run: Run) -> None:
+    made = real_assay()
+    result = parsed(replace(run, assay=made))
+    check_result(result)
+    again = made.from_json(result["assay"])
+    assert again.main.value == made.main.value
+    assert again.main.u == made.main.u
 
 
 def test_an_empty_run_is_a_valid_file() -> None:

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from huehold.report.words import clock, hue_word, reason_words
+from huehold.report.words import clock, hue_word, reason_words, sentence
 
 
 @pytest.mark.parametrize(
@@ -48,3 +48,10 @@ def test_hues_have_common_names(hue: float, word: str) -> None:
 
 def test_reasons_are_words() -> None:
     assert reason_words("white_lost") == "white lost"
+
+
+@pytest.mark.parametrize(
+    ("clause", "text"), [("no blank", "No blank."), ("5 % read.", "5 % read."), ("", ".")]
+)
+def test_clauses_become_sentences(clause: str, text: str) -> None:
+    assert sentence(clause) == text

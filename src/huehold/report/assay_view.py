@@ -9,9 +9,14 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from huehold.report.numbers import plain
+from huehold.report.words import sentence
+
+if TYPE_CHECKING:
+    from huehold.stoichiometry.assay import Assay
+    from huehold.stoichiometry.budget import BudgetRow as Row
 
 __all__ = ["AssayView", "BudgetRow", "assay_json", "view_assay"]
 
@@ -25,6 +30,7 @@ class BudgetRow:
     unit: str
     u: str
     share_percent: float
+    source: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +40,11 @@ class AssayView:
     Attributes
     ----------
     lines : tuple of (str, str)
-        Label and value with its expanded uncertainty.
+        Label and value with its expanded uncertainty, the main result first.
+    remarks : tuple of (str, str)
+        What the results rest on: coverage, equivalence, agreement of the methods.
+    notes, warnings : tuple of str
+        Sentences to read beside the result.
     decision : str
         The comparison with the label claim in a sentence; empty without a claim.
     working_text : str
@@ -46,13 +56,16 @@ class AssayView:
     """
 
     lines: tuple[tuple[str, str], ...]
+    remarks: tuple[tuple[str, str], ...]
+    notes: tuple[str, ...]
+    warnings: tuple[str, ...]
     decision: str
     working_text: str
     working_html: str
     budget: tuple[BudgetRow, ...]
 
 
-def view_assay(assay: Any) -> AssayView | None:
+def view_assay(assay: Assay | None) -> AssayView | None:
     """Read an assay for the reports.
 
     Parameters
@@ -63,23 +76,28 @@ def view_assay(assay: Any) -> AssayView | None:
     if assay is None:
         return None
     rows = (_row(row) for row in assay.budget)
+    summary = tuple((str(label), str(value)) for label, value in assay.summary)
+    working = assay.working
     return AssayView(
-        lines=tuple((str(label), str(value)) for label, value in assay.summary),
-        decision=str(assay.decision or ""),
-        working_text=str(assay.working.text),
-        working_html=_without_styles(str(assay.working.html)),
+        lines=summary[: len(assay.results)],
+        remarks=summary[len(assay.results) :],
+        notes=tuple(map(sentence, assay.notes)),
+        warnings=tuple(map(sentence, assay.warnings)),
+        decision=assay.decision,
+        working_text=working.text,
+        working_html=_without_styles(working.html),
         budget=tuple(sorted(rows, key=lambda row: -row.share_percent)),
     )
 
 
-def assay_json(assay: Any) -> Mapping[str, Any] | None:
+def assay_json(assay: Assay | None) -> Mapping[str, Any] | None:
     """Return the assay as plain values for the result file, or None without one."""
     return None if assay is None else dict(plain(assay.to_json()))
 
 
-def _row(row: Any) -> BudgetRow:
+def _row(row: Row) -> BudgetRow:
     return BudgetRow(
-        str(row.name), f"{row.value:.6g}", str(row.unit), f"{row.u:.2g}", float(row.share_percent)
+        row.name, f"{row.value:.6g}", row.unit, f"{row.u:.2g}", row.share_percent, row.source
     )
 
 

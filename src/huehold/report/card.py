@@ -14,7 +14,7 @@ from rich.table import Table
 from rich.text import Text
 
 from huehold.report.assay_view import view_assay
-from huehold.report.figures import key_figures
+from huehold.report.figures import all_warnings, key_figures
 from huehold.report.words import CAUTIONS, VERDICTS
 from huehold.run import Run
 
@@ -87,8 +87,9 @@ class VerdictCard:
             yield from _block("Result", _pairs(assay.lines, plain, narrow))
             if assay.decision:
                 yield Padding(_text(assay.decision, plain, "bold"), (1, 0, 0, 0))
-        if run.warnings:
-            yield from _block("Warnings", _list(run.warnings, "!", plain))
+        warnings = all_warnings(run)
+        if warnings:
+            yield from _block("Warnings", _list(warnings, "!", plain))
         yield from _block("Cautions", _list(CAUTIONS, "-", plain))
         if self._files:
             named = [(what, str(path)) for what, path in self._files.items()]

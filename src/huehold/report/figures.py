@@ -6,10 +6,10 @@ import math
 
 from huehold.report.bands import in_band
 from huehold.report.happenings import additions, bracket, events_of
-from huehold.report.words import clock, hue_word
+from huehold.report.words import clock, hue_word, sentence
 from huehold.run import Run
 
-__all__ = ["key_figures"]
+__all__ = ["all_warnings", "key_figures"]
 
 
 def key_figures(run: Run) -> list[tuple[str, str]]:
@@ -35,6 +35,12 @@ def key_figures(run: Run) -> list[tuple[str, str]]:
         ("Analysed", _analysed(run)),
     ]
     return [(label, value) for label, value in figures if value]
+
+
+def all_warnings(run: Run) -> tuple[str, ...]:
+    """Return the warnings of the run and of its assay, each once."""
+    from_assay = () if run.assay is None else run.assay.warnings
+    return tuple(dict.fromkeys((*run.warnings, *map(sentence, from_assay))))
 
 
 def _onset(run: Run) -> str:

@@ -42,7 +42,7 @@ def plain(value: Any) -> Any:
     if value is None or isinstance(value, bool | str | int):
         return value
     if isinstance(value, float) or hasattr(value, "__float__"):
-        return number(float(value), 12)
+        return float(value) if math.isfinite(float(value)) else None
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if is_dataclass(value) and not isinstance(value, type):

@@ -9,6 +9,7 @@ from typing import Any, Final
 from huehold import __version__
 from huehold.core import Ellipse, Event, Trace
 from huehold.report.assay_view import assay_json
+from huehold.report.figures import all_warnings
 from huehold.report.files import write_text
 from huehold.report.happenings import additions, events_of, hold_span
 from huehold.report.numbers import number, numbers, plain
@@ -66,7 +67,7 @@ def result_dict(run: Run) -> dict[str, Any]:
         "readings": _readings(run),
         "assay": assay_json(run.assay),
         "settings": plain(run.settings),
-        "warnings": list(run.warnings),
+        "warnings": list(all_warnings(run)),
     }
 
 

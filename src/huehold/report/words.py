@@ -18,6 +18,7 @@ __all__ = [
     "clock",
     "hue_word",
     "reason_words",
+    "sentence",
 ]
 
 
@@ -138,3 +139,9 @@ def clock(time_s: float | None, digits: int = 1) -> str:
     width = 3 + digits if digits else 2
     sign = "-" if time_s < 0 and ticks else ""
     return f"{sign}{minutes}:{rest / scale:0{width}.{digits}f}"
+
+
+def sentence(text: str) -> str:
+    """Write a clause as a sentence of its own: a capital first, a full stop last."""
+    end = "" if text.endswith((".", "!", "?")) else "."
+    return f"{text[:1].upper()}{text[1:]}{end}"

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from huehold import __version__
 from huehold.report.assay_view import view_assay
-from huehold.report.figures import key_figures
+from huehold.report.figures import all_warnings, key_figures
 from huehold.report.files import write_text
 from huehold.report.html.data import embedded_json, run_data
 from huehold.report.html.tables import (
@@ -72,6 +72,7 @@ def _content(run: Run) -> dict[str, Any]:
         "run": run,
         "verdict": VERDICTS[run.verdict.kind],
         "figures": key_figures(run),
+        "warnings": all_warnings(run),
         "assay": view_assay(run.assay),
         "events": event_rows(run),
         "counts": count_words(run),

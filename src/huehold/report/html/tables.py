@@ -88,7 +88,7 @@ def number_rows(run: Run) -> tuple[float, list[NumberRow]]:
 def settings_pairs(run: Run) -> list[tuple[str, str]]:
     """List source and settings as label and value."""
     source, settings = run.source, run.settings
-    found = "found by itself"
+    found = "looked for in the picture"
     pairs = [
         ("Source", source.name),
         ("Picture size", f"{source.width_px} × {source.height_px} px"),
@@ -131,7 +131,7 @@ def _colour(method: Method, role: str) -> str:
 
 def _addition(index: int, cumulative_g: float | None) -> str:
     mass = "" if cumulative_g is None else f", {cumulative_g:.3f} g in all"
-    return f"number {index}{mass}"
+    return f"no. {index}{mass}"
 
 
 def _detail(event: Event) -> str:

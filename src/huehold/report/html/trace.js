@@ -14,9 +14,9 @@ globalThis.hueholdTrace = (function () {
   const PANELS = [
     { key: "hue", title: "hue / degrees", height: 212 },
     { key: "chroma", title: "chroma C*", height: 76 },
-    { key: "turbidity", title: "turbidity (1 cloudy as at the start, 0 clear)", height: 76 },
+    { key: "turbidity", title: "turbidity", about: ": 1 cloudy as at the start, 0 clear", height: 76 },
     { key: "mass", title: "titrant / g", height: 88 },
-    { key: "trust", title: "trust (under 0.5 not used)", height: 56 },
+    { key: "trust", title: "trust", about: ": under 0.5 not used", height: 56 },
   ];
   const LANE = ["additions", "fade-backs", "disturbed", "hold"];
   const ROW = 19;
@@ -199,13 +199,13 @@ globalThis.hueholdTrace = (function () {
       const label = panel.key === "hue" ? ((tick % 360) + 360) % 360 : tick;
       write(ctx, String(label), layout.left - 6, y, inks.muted, "right");
     }
-    write(ctx, panel.title, layout.left, panel.top - 9, inks.ink);
-    drawKey(ctx, inks, layout, panel);
+    const title = layout.narrow ? panel.title : `${panel.title}${panel.about || ""}`;
+    write(ctx, title, layout.left, panel.top - 9, inks.ink);
+    drawKey(ctx, inks, layout, panel, layout.left + ctx.measureText(title).width + 8);
   }
 
   /** A short piece of the panel's line beside its title. */
-  function drawKey(ctx, inks, layout, panel) {
-    const x = layout.left + ctx.measureText(panel.title).width + 8;
+  function drawKey(ctx, inks, layout, panel, x) {
     rule(ctx, inks[panel.key], x, panel.top - 9, x + 30, panel.top - 9, DASHES[panel.key], 2);
   }
 
@@ -217,7 +217,21 @@ globalThis.hueholdTrace = (function () {
       ctx.fillRect(layout.left, top, layout.right - layout.left, bottom - top);
       rule(ctx, inks.faint, layout.left, top, layout.right, top, [1, 3]);
       rule(ctx, inks.faint, layout.left, bottom, layout.right, bottom, [1, 3]);
-      write(ctx, `${band.role}: ${band.name}`, layout.left + 6, top + 9, inks.muted);
+    }
+  }
+
+  /** Name the bands over the lines, on a halo that keeps the words readable. */
+  function nameBands(ctx, inks, layout, scale, data) {
+    ctx.lineWidth = 4;
+    ctx.lineJoin = "round";
+    ctx.strokeStyle = inks.band;
+    ctx.textAlign = "left";
+    ctx.textBaseline = "middle";
+    for (const band of data.hue_axis.bands) {
+      const text = `${band.role}: ${band.name}`;
+      const y = scale.y(band.high_deg) + 10;
+      ctx.strokeText(text, layout.left + 6, y);
+      write(ctx, text, layout.left + 6, y, inks.muted);
     }
   }
 
@@ -302,6 +316,7 @@ globalThis.hueholdTrace = (function () {
     if (show.uncertainty) drawSpread(ctx, inks, layout, data, scale.y, strong);
     const style = { colour: inks.hue, good: strong, width: 2 };
     drawLine(ctx, layout, data, data.hue_deg, scale.y, style);
+    nameBands(ctx, inks, layout, scale, data);
   }
 
   function drawMass(ctx, inks, layout, panel, scale, data) {
