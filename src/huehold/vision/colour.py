@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 __all__ = [
     "HUE_SD_MAX_DEG",
     "LINEAR_OF_CODE",
+    "LINEAR_OF_CODE_32",
     "LabColour",
     "chroma_and_hue",
     "decode_srgb",
@@ -47,6 +48,8 @@ def _decode(coded: FloatArray) -> FloatArray:
 
 LINEAR_OF_CODE: FloatArray = _decode(np.arange(256) / 255.0)
 LINEAR_OF_CODE.setflags(write=False)
+LINEAR_OF_CODE_32: NDArray[np.float32] = LINEAR_OF_CODE.astype(np.float32)
+LINEAR_OF_CODE_32.setflags(write=False)
 
 
 def decode_srgb(code: NDArray[np.uint8]) -> FloatArray:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from huehold.vision.channels import largest
 from huehold.vision.keeping import Holding
 from huehold.vision.liquid import Liquid
 from huehold.vision.surroundings import Around
@@ -43,7 +44,7 @@ class Condition:
         same = self._last is not None and np.array_equal(self._last, image)
         if not same:
             self._changed_s, self._last = time_s, image
-        bright = float(np.percentile(image[::4, ::4].max(axis=2), 90))
+        bright = float(np.percentile(largest(image[::4, ::4]), 90))
         return {
             "frozen": 1.0 if time_s - self._changed_s > _FROZEN_S else 0.0,
             "dark": 1.0 - _ramp(bright, _DARK_CODE, 2.0 * _DARK_CODE),

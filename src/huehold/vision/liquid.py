@@ -12,13 +12,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.colour import LINEAR_OF_CODE
+from huehold.vision.channels import largest, smallest, total
 from huehold.vision.geometry import normalised_radius
 from huehold.vision.picture import Patch
 
 __all__ = ["Liquid", "measure_liquid", "strip_of"]
 
 FloatArray = NDArray[np.float64]
+Samples = NDArray[np.float32]
 
 _CORE = 0.84  # share of the radius taken as liquid: the rest is meniscus, wall and rim
 _GLARE_CODE = 250
@@ -59,9 +60,7 @@ class Liquid:
     inside: NDArray[np.bool_]
 
 
-def measure_liquid(
-    patch: Patch, vessel: Ellipse, foreign: NDArray[np.bool_] | None = None
-) -> Liquid | None:
+def measure_liquid(patch: Patch, vessel: Ellipse) -> Liquid | None:
     """Measure the bulk colour inside an outline.
 
     Parameters
@@ -70,8 +69,6 @@ def measure_liquid(
         Pixels around the vessel.
     vessel : Ellipse
         Outline of the liquid in the coordinates of the patch.
-    foreign : ndarray of bool, shape (rows, columns), optional
-        Samples known not to be liquid.
 
     Returns
     -------
@@ -82,33 +79,32 @@ def measure_liquid(
     code = patch.code[inside]
     if len(code) < 24:
         return None
-    good = ~_is_glare(code)
-    if foreign is not None:
-        good &= ~foreign[inside]
-    glare = float(np.mean(_is_glare(code)))
+    glaring = _is_glare(code)
+    good = ~glaring
+    glare = float(np.mean(glaring))
     if good.sum() < 24:
         good = np.ones(len(code), dtype=bool)
-    linear = LINEAR_OF_CODE[code]
+    linear = patch.linear[inside]
     bulk, odd = _bulk(linear, good)
     return _summary(code, linear, bulk, inside, glare, odd)
 
 
 def _summary(
     code: NDArray[np.uint8],
-    linear: FloatArray,
+    linear: Samples,
     bulk: NDArray[np.bool_],
     inside: NDArray[np.bool_],
     glare: float,
     odd: float,
 ) -> Liquid:
     kept = linear[bulk]
-    scatter = kept.std(axis=0)
-    light = kept.sum(axis=1)
+    scatter = kept.std(axis=0, dtype=float)
+    light = total(kept)
     used = np.zeros_like(inside)
     used[inside] = bulk
-    ends = (code[bulk] >= _CLIP_CODE).any(axis=1)
+    ends = largest(code[bulk]) >= _CLIP_CODE
     return Liquid(
-        kept.mean(axis=0),
+        kept.mean(axis=0, dtype=float),
         scatter / np.sqrt(max(len(kept) / _CORRELATED, 1.0)),
         np.median(code[bulk], axis=0).astype(float),
         glare,
@@ -122,17 +118,19 @@ def _summary(
 
 def _is_glare(code: NDArray[np.uint8]) -> NDArray[np.bool_]:
     """Two channels at full scale and the third near: light of the lamp, not of the dye."""
-    return np.asarray(((code >= _GLARE_CODE).sum(axis=1) >= 2) & (code.min(axis=1) >= 170))
+    low, high = smallest(code), largest(code)
+    middle = code.sum(axis=1, dtype=np.int16) - low - high
+    return np.asarray((middle >= _GLARE_CODE) & (low >= 170))
 
 
-def _bulk(linear: FloatArray, good: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], float]:
+def _bulk(linear: Samples, good: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], float]:
     """Tell samples of the main colour, and the share of good ones that are not."""
-    light = linear.sum(axis=1) + 3e-3
+    light = total(linear) + np.float32(3e-3)
     usual = float(np.median(light[good]))
     # What is darker may stray further: a dark pattern behind clear liquid is still liquid.
     weight = np.minimum(light / usual, 1.0)
     red, green = (linear[:, 0] + 1e-3) / light, (linear[:, 1] + 1e-3) / light
-    far = np.zeros(len(linear))
+    far = np.zeros(len(linear), dtype=np.float32)
     for value, floor in ((red, 0.02), (green, 0.02)):
         centre = np.median(value[good])
         width = max(1.4826 * float(np.median(np.abs(value[good] - centre))), floor)

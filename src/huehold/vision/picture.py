@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from huehold.core import Ellipse, Frame
 from huehold.errors import InputError
+from huehold.vision.colour import LINEAR_OF_CODE_32
 from huehold.vision.geometry import half_extent
 
 __all__ = ["WORK_PX", "Patch", "WorkPicture", "cut", "reduce_frame"]
@@ -73,6 +74,8 @@ class Patch:
     ----------
     code : ndarray of uint8, shape (rows, columns, 3)
         sRGB pixels as they were, every `step`-th one.
+    linear : ndarray of float32, shape (rows, columns, 3)
+        Their linear light.
     x, y : ndarray of float, shape (1, columns) and (rows, 1)
         Where they were in the picture.
     step : int
@@ -80,6 +83,7 @@ class Patch:
     """
 
     code: NDArray[np.uint8]
+    linear: NDArray[np.float32]
     x: NDArray[np.float64]
     y: NDArray[np.float64]
     step: int
@@ -92,8 +96,10 @@ def cut(image: NDArray[np.uint8], ellipse: Ellipse, reach: float, most_px: int) 
     left, right = _span(ellipse.x_px, half_width, width)
     top, bottom = _span(ellipse.y_px, half_height, height)
     step = max(1, -(-max(right - left, bottom - top) // most_px))
+    code = np.ascontiguousarray(image[top:bottom:step, left:right:step])
     return Patch(
-        np.ascontiguousarray(image[top:bottom:step, left:right:step]),
+        code,
+        np.asarray(cv2.LUT(code, LINEAR_OF_CODE_32), dtype=np.float32),
         np.arange(left, right, step, dtype=float)[None, :],
         np.arange(top, bottom, step, dtype=float)[:, None],
         step,

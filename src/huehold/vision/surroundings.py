@@ -14,18 +14,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.colour import LINEAR_OF_CODE
+from huehold.vision.channels import largest, smallest, total
+from huehold.vision.colour import LINEAR_OF_CODE_32
 from huehold.vision.geometry import normalised_radius, resized
 
 __all__ = ["Around", "Surroundings"]
 
 FloatArray = NDArray[np.float64]
+Cells = NDArray[np.float32]
 
 _CELLS = 72  # along the longer side
-_LINEAR32 = LINEAR_OF_CODE.astype(np.float32)
 _DARK, _BRIGHT = 0.006, 0.90  # linear light between which a ratio means something
-_FLOOR = np.float32(0.004)  # added before ratios: noise of dark cells
 _DIFFERS = 0.25  # log ratio, beyond the common one, that marks a cell as changed
+_NOISE = 0.004  # linear light by which dark cells may stray as well
 _STILL, _SETTLED_S = 0.12, 1.5  # how still, and how long, until a new look is believed
 _LEARN, _RECENT = 0.03, 0.4  # shares of a frame that enter the memory and the recent look
 _KNOCK_CELLS = 0.7  # common displacement that counts as a knock
@@ -93,21 +94,20 @@ class Surroundings:
         memory = self._memory
         if memory is None or memory.looks[0].shape != cells.shape:
             return self._begin_anew(cells, time_s, (0.0, 0.0))
-        shift = _displacement(memory.looks[0], cells, far)
+        shift = _displacement(memory.start, cells, far)
         if shift is not None:
             return self._begin_anew(cells, time_s, (shift[0] * factor, shift[1] * factor))
-        log_ratio, usable = _log_ratio(cells, memory.looks[0])
-        common, steady = _common(log_ratio[usable & outside])
+        usable = (smallest(cells) > _DARK) & (largest(cells) < _BRIGHT)
+        looks = _log(cells)
+        ratio = looks - memory.looks[0]
+        common, steady = _common(ratio[usable & outside])
         if steady:
             self._gain = memory.gain * np.exp(common)
-        level = cells * np.exp(-common).astype(np.float32)
-        foreground = memory.learn(level, usable, time_s)
+        foreground = memory.learn(looks - common.astype(np.float32), usable, time_s)
         changed, near_changed = _share(foreground, outside), _share(foreground, near)
         return Around(self._gain.copy(), steady, changed, near_changed, foreground, (0.0, 0.0))
 
-    def _begin_anew(
-        self, cells: NDArray[np.float32], time_s: float, shift_px: tuple[float, float]
-    ) -> Around:
+    def _begin_anew(self, cells: Cells, time_s: float, shift_px: tuple[float, float]) -> Around:
         self._memory = _Memory(cells, self._gain.copy(), time_s)
         nothing = np.zeros(cells.shape[:2], dtype=bool)
         return Around(self._gain.copy(), True, 0.0, 0.0, nothing, shift_px)
@@ -127,41 +127,43 @@ class Surroundings:
 
 
 class _Memory:
-    """Two looks of every cell, at the gain of the moment the memory began."""
+    """Two looks of every cell, as log light at the gain of the moment the memory began."""
 
-    def __init__(self, cells: NDArray[np.float32], gain: FloatArray, time_s: float) -> None:
+    def __init__(self, cells: Cells, gain: FloatArray, time_s: float) -> None:
         self.gain = gain
-        self.looks = np.stack([cells, cells])
-        self._recent = cells.copy()
+        self.start = cells
+        self.looks = np.stack([_log(cells)] * 2)
+        self._recent = self.looks[0].copy()
         self._still_s = np.zeros(cells.shape[:2], dtype=np.float32)
         self._time_s = time_s
 
-    def learn(
-        self, level: NDArray[np.float32], usable: NDArray[np.bool_], time_s: float
-    ) -> NDArray[np.bool_]:
+    def learn(self, level: Cells, usable: NDArray[np.bool_], time_s: float) -> NDArray[np.bool_]:
         """Take in a picture brought to the memory's gain; return the cells that are foreign."""
-        apart = [_apart(level, look) for look in self.looks]
+        apart = [largest(np.abs(level - look)) for look in self.looks]
         swap = apart[1] < apart[0]
-        self.looks[:, swap] = self.looks[::-1, swap]
-        foreign = (np.minimum(*apart) > _DIFFERS) & usable
-        known = ~foreign
-        self.looks[0, known] += _LEARN * (level - self.looks[0])[known]
+        if swap.any():
+            self.looks[:, swap] = self.looks[::-1, swap]
+        limit = _DIFFERS + _NOISE * np.exp(-smallest(level))
+        foreign = (np.minimum(*apart) > limit) & usable
+        rate = np.where(foreign, np.float32(0.0), np.float32(_LEARN))[..., None]
+        self.looks[0] += rate * (level - self.looks[0])
         self._adopt(level, foreign, time_s)
-        return foreign
+        return np.asarray(foreign)
 
-    def _adopt(self, level: NDArray[np.float32], foreign: NDArray[np.bool_], time_s: float) -> None:
-        still = _apart(level, self._recent) < _STILL
-        self._recent += _RECENT * (level - self._recent)
+    def _adopt(self, level: Cells, foreign: NDArray[np.bool_], time_s: float) -> None:
+        still = largest(np.abs(level - self._recent)) < _STILL
+        self._recent += np.float32(_RECENT) * (level - self._recent)
         passed = min(max(time_s - self._time_s, 0.0), 0.5)
         self._still_s = np.where(still & foreign, self._still_s + np.float32(passed), 0.0)
         self._time_s = time_s
         settled = self._still_s > _SETTLED_S
-        self.looks[1, settled] = self.looks[0, settled]
-        self.looks[0, settled] = self._recent[settled]
+        if settled.any():
+            self.looks[1, settled] = self.looks[0, settled]
+            self.looks[0, settled] = self._recent[settled]
 
 
 def _displacement(
-    then: NDArray[np.float32], now: NDArray[np.float32], outside: NDArray[np.bool_]
+    then: Cells, now: Cells, outside: NDArray[np.bool_]
 ) -> tuple[float, float] | None:
     """Find the common displacement in cells; None unless it explains most of the change."""
     pair = [np.where(outside, _grey(cells, outside), np.float32(0.0)) for cells in (then, now)]
@@ -179,44 +181,32 @@ def _displacement(
     return (float(dx), float(dy)) if after < 0.6 * before else None
 
 
-def _cells(image: NDArray[np.uint8]) -> tuple[NDArray[np.float32], float]:
+def _cells(image: NDArray[np.uint8]) -> tuple[Cells, float]:
     factor = max(image.shape[:2]) / _CELLS
     size = (max(round(image.shape[1] / factor), 8), max(round(image.shape[0] / factor), 8))
     small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.LUT(small, _LINEAR32), dtype=np.float32), factor
+    return np.asarray(cv2.LUT(small, LINEAR_OF_CODE_32), dtype=np.float32), factor
 
 
-def _grey(cells: NDArray[np.float32], where: NDArray[np.bool_]) -> NDArray[np.float32]:
-    grey = np.log(cells.sum(axis=2) + 0.02)
+def _grey(cells: Cells, where: NDArray[np.bool_]) -> Cells:
+    grey = np.log(total(cells) + np.float32(0.02))
     return np.asarray(grey - grey[where].mean(), dtype=np.float32)
 
 
-def _apart(one: NDArray[np.float32], other: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Largest log ratio of the channels, cell by cell."""
-    ratio = np.log((one + _FLOOR) / (other + _FLOOR))
-    return np.asarray(np.abs(ratio).max(axis=2), dtype=np.float32)
+def _log(cells: Cells) -> Cells:
+    return np.asarray(np.log(cells + np.float32(1e-4)))
 
 
-def _log_ratio(
-    now: NDArray[np.float32], then: NDArray[np.float32]
-) -> tuple[FloatArray, NDArray[np.bool_]]:
-    low = np.minimum(now, then).min(axis=2)
-    high = np.maximum(now, then).max(axis=2)
-    usable = (low > _DARK) & (high < _BRIGHT)
-    ratio = np.log((now + 1e-4) / (then + 1e-4))
-    return ratio.astype(float), usable
-
-
-def _common(log_ratio: FloatArray) -> tuple[FloatArray, bool]:
+def _common(log_ratio: Cells) -> tuple[FloatArray, bool]:
     """Return the change most cells share, by channel, and whether there were enough to tell."""
     if len(log_ratio) < 40:
         return np.zeros(3), False
-    centre = np.median(log_ratio, axis=0)
+    centre = np.median(log_ratio, axis=0).astype(float)
     for _ in range(2):
-        close = np.abs(log_ratio - centre).max(axis=1) < 0.15
+        close = largest(np.abs(log_ratio - centre)) < 0.15
         if close.sum() < 0.3 * len(log_ratio):
             return centre, False
-        centre = log_ratio[close].mean(axis=0)
+        centre = log_ratio[close].mean(axis=0, dtype=float)
     return centre, True
 
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
+from huehold.vision.channels import largest
 from huehold.vision.geometry import half_extent, moved, normalised_radius
 
 __all__ = ["RingTracker", "Step"]
@@ -81,9 +82,9 @@ class RingTracker:
             view, turn, (side, side), flags=cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
         )
         level = cv2.GaussianBlur(level, (3, 3), 0.8)
-        dx = cv2.Sobel(level, cv2.CV_32F, 1, 0)
-        dy = cv2.Sobel(level, cv2.CV_32F, 0, 1)
-        strength = np.sqrt((dx * dx + dy * dy).max(axis=2))
+        dx = np.asarray(cv2.Sobel(level, cv2.CV_32F, 1, 0), dtype=np.float32)
+        dy = np.asarray(cv2.Sobel(level, cv2.CV_32F, 0, 1), dtype=np.float32)
+        strength = np.sqrt(largest(dx * dx + dy * dy))
         return np.asarray(np.log1p(strength / 24.0), dtype=np.float32)
 
     def _window(self, edges: NDArray[np.float32], dx: float, dy: float) -> NDArray[np.float32]:

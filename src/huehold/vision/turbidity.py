@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.colour import LINEAR_OF_CODE
+from huehold.vision.channels import smallest, total
 from huehold.vision.geometry import normalised_radius
 from huehold.vision.picture import Patch
 
@@ -27,7 +27,6 @@ __all__ = ["Clarity", "TurbidityScale"]
 FloatArray = NDArray[np.float64]
 Plane = NDArray[np.float32]
 
-_LINEAR32 = LINEAR_OF_CODE.astype(np.float32)
 _CORE = 0.75  # radius within which the wall neither shows nor mirrors
 _DARK_SHARE = 15.0  # percentile of the liquid's light taken as veil
 _SMOOTH = 0.12  # share of a sound frame in the running extremes
@@ -102,13 +101,12 @@ class TurbidityScale:
         if inside.sum() < 60:
             self._last = None
             return None
-        linear = np.asarray(cv2.LUT(patch.code, _LINEAR32), dtype=np.float32)
-        smooth = np.asarray(cv2.blur(linear, (3, 3)))[inside]
+        smooth = np.asarray(cv2.blur(patch.linear, (3, 3)))[inside]
         dark = np.percentile(smooth, _DARK_SHARE, axis=0) / np.maximum(white, 1e-3)
         weakest, second, strongest = np.sort(np.maximum(dark, 1e-5))
         return Clarity(
             float(np.sqrt(weakest * second)),
-            self._contrast(linear.sum(axis=2), inside),
+            self._contrast(total(patch.linear), inside),
             bool(weakest < _COLOURLESS * strongest),
         )
 
@@ -146,7 +144,7 @@ class TurbidityScale:
 
 def _highlights(code: NDArray[np.uint8], inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Reflections of lamps and bubbles, and a margin around them."""
-    low = code.min(axis=2)
+    low = smallest(code)
     usual = float(np.median(low[inside])) if inside.any() else 0.0
     bright = (low > 1.25 * usual + 25.0).astype(np.uint8)
     return np.asarray(cv2.dilate(bright, np.ones((5, 5), np.uint8)) > 0)
