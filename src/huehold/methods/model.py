@@ -208,7 +208,7 @@ class Dose(_Table):
     """The portion a label speaks of, and the shipped acceptance range that fits the product."""
 
     name: Text
-    amount: Text
+    amount: Text | None = None
     unit: Literal["mg", "g"] = "mg"
     acceptance: str | None = None
 

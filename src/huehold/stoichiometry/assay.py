@@ -25,7 +25,7 @@ from huehold.stoichiometry.propagate import propagate
 from huehold.stoichiometry.rounding import with_uncertainty
 from huehold.stoichiometry.scheme import Request, build
 from huehold.stoichiometry.standardise import Standardisation
-from huehold.stoichiometry.steps import Step, evaluate, names_used, needed
+from huehold.stoichiometry.steps import Chain, Step, evaluate, names_used, needed
 from huehold.stoichiometry.tolerances import AcceptanceRange, acceptance_range
 from huehold.stoichiometry.uncertain import Input
 from huehold.stoichiometry.weighing import Balance
@@ -184,7 +184,8 @@ class Assay:
         """Label and text of every result, the main one first."""
         ordered = sorted(self.results.values(), key=lambda r: r.key != self.main.key)
         name = self.method.sample.analyte_name
-        lines = [(f"{name}, {r.label}", r.text) for r in ordered]
+        lines = [(f"{name[:1].upper()}{name[1:]}, {ordered[0].label}", ordered[0].text)]
+        lines += [(r.label[:1].upper() + r.label[1:], r.text) for r in ordered[1:]]
         lines.append(("Coverage", f"{100 * self.settings.coverage:g} %, k = {self.main.k:.3g}"))
         lines.append(("Equivalence", self.equivalence.text))
         if self.agreement is not None:
@@ -199,7 +200,7 @@ class Assay:
         rounded = self.main.text
         if last != self.main.key:
             rounded += f", {self.results[last].text} of the label claim"
-        return work_out(steps, self.values, self.method.reactions, rounded)
+        return work_out(steps, self.values, _reactions_used(self), rounded)
 
     def to_json(self) -> dict[str, Any]:
         """Plain values: every input with its source, the steps, and what came out."""
@@ -438,6 +439,18 @@ def _limits(
     if chosen.of != "label":
         raise InputError(f"the range {chosen.name} is not of the label claim ({chosen.text()})")
     return chosen
+
+
+def _reactions_used(assay: Assay) -> tuple[str, ...]:
+    """Return the reactions whose species stand in the chains."""
+    chains = (s for s in assay.steps if isinstance(s, Chain))
+    terms = [t for c in chains for f in c.factors for t in (f.over, f.under) if t and t.unit == "mol"]
+    species = {term.of for term in terms}
+    return tuple(
+        r.text
+        for r in assay.method.parsed_reactions
+        if len(species & r.coefficients.keys()) >= 2
+    )
 
 
 def _as_typed(given: Mapping[str, object]) -> dict[str, str]:

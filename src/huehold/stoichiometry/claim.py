@@ -47,12 +47,9 @@ def portion_of(method: Method, dose: object | None = None) -> Portion | None:
     InputError
         If it is neither a mass nor a volume above zero.
     """
-    if dose is None and method.dose is None:
-        return None
-    if dose is None and method.dose is not None:
-        return _portion(method.dose.amount, method.dose.amount)
-    text = str(dose)
-    return _portion(dose, text)
+    usual = None if method.dose is None else method.dose.amount
+    chosen = usual if dose is None else dose
+    return None if chosen is None else _portion(chosen, str(chosen))
 
 
 def parse_claim(text: str, method: Method, dose: object | None = None) -> Claim:
@@ -125,13 +122,13 @@ def _claim_portion(per: str, text: str, method: Method, dose: object | None) -> 
         return _portion(per, per)
     if per.lower() in {"ml", "l", "g", "kg", "cc"}:
         return _portion(f"1 {per}", per)
-    if dose is None and (method.dose is None or per.lower() != method.dose.name):
+    named = dose is not None or (method.dose is not None and per.lower() == method.dose.name)
+    portion = portion_of(method, dose) if named else None
+    if portion is None:
         raise InputError(
             f"the label claim '{text}' is for one {per or '?'}; give what it weighs or holds as "
             "the dose, such as 1.30 g"
         )
-    portion = portion_of(method, dose)
-    assert portion is not None
     return Portion(portion.amount, portion.unit, per)
 
 

@@ -216,8 +216,12 @@ def _colour_text(
     return (
         f"end colour pH {seen[0]:g} +/- {seen[1]:g} and last addition of {last_g:g} g together: "
         f"{evidence.excess_g:.3g} g too much, u = {evidence.u_g:.2g} g, against "
-        f"{evidence.bracket_u_g:.2g} g by the last addition alone ({evidence.gain:.2g} times better)"
+        f"{evidence.bracket_u_g:.2g} g by the last addition alone ({_gain(evidence.gain)})"
     )
+
+
+def _gain(gain: float) -> str:
+    return f"{gain:.2g} times better" if gain >= 1.05 else "no better"
 
 
 @dataclass(frozen=True, slots=True)

@@ -64,6 +64,7 @@ def check_content(method: Method, value: float, unit: str) -> tuple[str, ...]:
         return ()
     side = "below" if value < low else "above"
     return (
-        f"{value:.4g} {unit} of {name} is {side} what a {sample} usually holds ({low:g} to {high:g} "
-        f"{unit}); check the masses, the strength of the {method.titrant.name} and the endpoint",
+        f"{value:.4g} {unit} of {name} is {side} what a {sample} usually holds ({low:g} to "
+        f"{high:g} {unit}); check the masses, the strength of the {method.titrant.name} and the "
+        "endpoint",
     )

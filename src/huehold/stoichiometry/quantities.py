@@ -44,10 +44,9 @@ class Typed:
         """Convert value and half width; a missing unit is taken to be `unit`."""
         if not self.unit:
             return replace(self, unit=unit)
-        factor = convert(quantity(1.0, self.unit), unit, what).magnitude
-        return replace(
-            self, value=self.value * factor, half_width=self.half_width * factor, unit=unit
-        )
+        value = convert(quantity(self.value, self.unit), unit, what).magnitude
+        half = convert(quantity(self.half_width, self.unit), unit, what).magnitude
+        return replace(self, value=value, half_width=half, unit=unit)
 
 
 def read_number(text: str, what: str) -> float:

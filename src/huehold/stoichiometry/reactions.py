@@ -14,7 +14,7 @@ from huehold.stoichiometry.formulae import parse_formula
 __all__ = ["Limiting", "Reaction", "limiting", "mole_ratio", "parse_reaction", "step_ratio"]
 
 _ARROW = re.compile(r"\s*(?:<=>|<->|->|→|⇌|=)\s*")
-_SPECIES = re.compile(r"^(\d+(?:[.,]\d+)?|\d+/\d+)?\s*(\S.*)$")
+_SPECIES = re.compile(r"^(\d+/\d+|\d+(?:[.,]\d+)?)?\s*(\S.*)$")
 
 
 @dataclass(frozen=True)

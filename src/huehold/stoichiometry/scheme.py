@@ -317,25 +317,23 @@ def _add_portion(sheet: Worksheet, method: Method, portion: Portion, claim: Clai
     if style.amount_below != 1:
         below = Term(style.amount_below, style.base, sample)
         factors.append(Factor(Term(1, style.below, sample), below))
-    factors.append(Factor(Term(portion.amount, style.base, sample), Term(1, portion.name)))
+    factors.append(Factor(Term(portion.amount, style.base, sample)))
     wanted = method.dose.unit if method.dose else style.above
     if wanted != style.above:
         up = (1000, 1) if wanted == "mg" else (1, 1000)
         factors.append(Factor(Term(up[0], wanted, stated), Term(up[1], style.above, stated)))
-    symbol = Symbol("dose", f"in {portion.name}", wanted, stated, portion.name)
-    sheet.do(Chain(symbol, tuple(factors)), Output("dose", f"in {portion.name}", wanted, wanted))
+    label = f"in {portion.name}" if portion.name[:1].isdigit() else f"in one {portion.name}"
+    symbol = Symbol("dose", label, wanted, stated)
+    sheet.do(Chain(symbol, tuple(factors)), Output("dose", label, wanted, wanted))
     if claim is not None:
         _add_share(sheet, wanted, stated, claim)
 
 
 def _add_share(sheet: Worksheet, unit: str, stated: str, claim: Claim) -> None:
     amount = claim.amount_mg if unit == "mg" else claim.amount_mg / 1000.0
-    portion = claim.portion.name
     factors = (
-        Factor(Term("dose", unit, stated), Term(1, portion)),
-        Factor(Term(100, "%"), Term(1, "whole claim")),
-        Factor(Term(1, "whole claim"), Term(amount, unit, stated)),
-        Factor(Term(1, portion)),
+        Factor(Term("dose", unit, stated)),
+        Factor(Term(100, "%"), Term(amount, unit, stated)),
     )
     symbol = Symbol("percent_of_label", "share of the label claim", "%")
     sheet.do(
@@ -350,6 +348,6 @@ def _content_key(sheet: Worksheet, method: Method, portion: Portion) -> str:
     if by_volume and sheet.has("content_ww"):
         return "content_ww"
     raise InputError(
-        f"the dose of {portion.name} is {'a volume' if portion.unit == 'mL' else 'a mass'}, but the "
-        f"result of {method.name} is in {method.result.unit}; give the dose in the same sense"
+        f"the dose of {portion.name} is {'a volume' if portion.unit == 'mL' else 'a mass'}, but "
+        f"the result of {method.name} is in {method.result.unit}; give the dose in the same sense"
     )

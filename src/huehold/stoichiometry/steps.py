@@ -16,8 +16,8 @@ from huehold.errors import InputError
 from huehold.stoichiometry import density, endpoint_ph
 
 __all__ = [
-    "Chain", "Factor", "Formula", "Step", "Sum", "Symbol", "Term", "cancelled", "evaluate", "names_used",
-    "needed", "steps_from_list", "steps_to_list", "units_left",
+    "FUNCTIONS", "Chain", "Factor", "Formula", "Step", "Sum", "Symbol", "Term", "cancelled",
+    "evaluate", "names_used", "needed", "steps_from_list", "steps_to_list", "units_left",
 ]  # fmt: skip
 
 Values = Mapping[str, Any]
@@ -137,7 +137,7 @@ def needed(steps: Sequence[Step], target: str) -> tuple[Step, ...]:
 
 
 def names_used(steps: Sequence[Step]) -> frozenset[str]:
-    """Keys of the values that steps use, inputs and results alike."""
+    """Return the keys of the values that steps use, inputs and results alike."""
     return frozenset(key for step in steps for key in _keys_used(step))
 
 

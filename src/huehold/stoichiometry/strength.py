@@ -147,9 +147,10 @@ def label_difference(carrier: Carrier, typed: Typed, basis: Basis, country: str 
     sense, opposite = ("100 mL", "100 g") if basis == "per-100-mL" else ("100 g", "100 mL")
     practice = LABEL_PRACTICE.get((country or "").upper())
     why = f" ({practice.source})" if practice else ""
+    side = "higher" if other > 0 else "lower"
     return (
         f"{typed.value:g} % is read as {typed.value:g} g per {sense}{why}; read as g per "
-        f"{opposite} the result would be {other:+.2f} % different"
+        f"{opposite} the result would be {abs(other):.2f} % {side}"
     )
 
 

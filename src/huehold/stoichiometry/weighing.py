@@ -86,9 +86,8 @@ def last_addition_input(name: str, given: Typed, source: str) -> Input:
     """Half of the last addition, which is what was too much of it, rectangular over all."""
     positive(given, f"the {name}", "give the mass of the last drop, about 0.05 g")
     half = given.value / 2.0
-    return Input.rectangular(
-        name, half, half, "g", f"{source}: equivalence lies in {given.value:g} g"
-    )
+    text = f"{source} of {given.value:g} g, in which the colour turned"
+    return Input.rectangular(name, half, half, "g", text)
 
 
 def drift_input(given: Typed) -> Input:

@@ -127,7 +127,9 @@ def _atom(term: Term | None, values: Mapping[str, Any], left: Counter[Token]) ->
     gone = token is not None and left[token] > 0
     if token is not None and gone:
         left[token] -= 1
-    return Atom(number(value), f"{term.unit} {term.of}".strip(), gone)
+    # a unit such as "100 mL" carries its own number
+    shown = "" if term.unit[:1].isdigit() and value == 1 else number(value)
+    return Atom(shown, f"{term.unit} {term.of}".strip(), gone)
 
 
 def _formula(step: Formula, values: Mapping[str, Any]) -> str:
@@ -140,7 +142,7 @@ def _formula(step: Formula, values: Mapping[str, Any]) -> str:
 
 def number(value: Any) -> str:
     """Write a number with up to seven significant digits, none invented."""
-    return f"{float(value):.7g}"
+    return f"{float(value):.7g}".replace("-", "−")
 
 
 def unit_of(symbol: Symbol) -> str:
@@ -163,8 +165,12 @@ def _plain_body(line: Line) -> str:
 def _other_body(line: Line) -> str:
     if line.formula:
         return line.formula
-    parts = [f"{t.mark} {t.number} {t.unit} ({t.name})" for t in line.terms]
+    parts = [f"{t.mark} {_bracketed(t.number)} {t.unit} ({t.name})" for t in line.terms]
     return " ".join(parts).removeprefix("+ ")
+
+
+def _bracketed(number: str) -> str:
+    return f"({number})" if number.startswith("−") else number
 
 
 def _plain_fraction(fraction: Fraction) -> str:

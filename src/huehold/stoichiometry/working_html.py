@@ -50,8 +50,13 @@ def _body(line: Line) -> str:
     for position, term in enumerate(line.terms):
         sign = f"<mo>{term.mark}</mo>" if position or term.sign < 0 else ""
         unit = f"<mspace width='.2em'/><mtext>{escape(f'{term.unit} ({term.name})')}</mtext>"
-        parts.append(f"{sign}<mn>{escape(term.number)}</mn>{unit}")
+        parts.append(f"{sign}{_number(term.number)}{unit}")
     return "".join(parts)
+
+
+def _number(number: str) -> str:
+    inner = f"<mn>{escape(number)}</mn>"
+    return f"<mo>(</mo>{inner}<mo>)</mo>" if number.startswith("−") else inner
 
 
 def _fraction(fraction: Fraction) -> str:
@@ -66,4 +71,5 @@ def _atom(atom: Atom) -> str:
     if atom.unit:
         style = f' class="cancelled" style="{_STRIKE}"' if atom.cancelled else ""
         unit = f"<mspace width='.2em'/><mtext{style}>{escape(atom.unit)}</mtext>"
-    return f"<mrow><mn>{escape(atom.number)}</mn>{unit}</mrow>"
+    number = f"<mn>{escape(atom.number)}</mn>" if atom.number else ""
+    return f"<mrow>{number}{unit}</mrow>"

@@ -1,0 +1,289 @@
+"""`huehold compute`: from masses to a result, without a camera."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from huehold.errors import InputError, UsageError
+
+if TYPE_CHECKING:
+    from huehold.stoichiometry.assay import Assay
+    from huehold.stoichiometry.replicate_assay import Replicates
+
+__all__ = ["compute"]
+
+_DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
+_BASES = ("per-100-mL", "per-100-g", "mol/L", "mol/kg", "g/L", "N")
+_DIRECT = (
+    "sample_mass",
+    "titrant_mass",
+    "bracket_mass",
+    "strength",
+    "strength_basis",
+    "country",
+    "density",
+    "reagent_mass",
+    "reagent_strength",
+    "blank_mass",
+    "tare_drift",
+    "buoyancy",
+    "water_mass",
+    "drop_mass",
+    "claim",
+    "tolerance",
+    "dose",
+)
+
+
+@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.option(
+    "--method",
+    default=_DEFAULT_METHOD,
+    metavar="NAME|FILE",
+    show_default=True,
+    help="A shipped method, or a method file of your own (.toml).",
+)
+@click.option("--sample-mass", metavar="MASS", help="Sample weighed, such as 5.22 g.")
+@click.option("--titrant-mass", metavar="MASS", help="Titrant when the end colour held.")
+@click.option(
+    "--bracket-mass",
+    "--last-drop",
+    metavar="MASS",
+    help="Mass of the last addition, such as 0.05 g (or '1 drop' with --drop-mass).",
+)
+@click.option("--drop-mass", metavar="MASS", help="Mass of one calibrated drop.")
+@click.option(
+    "--acidity",
+    "--strength",
+    "strength",
+    metavar="FIGURE",
+    help="Strength of the titrant from its label: '5.0 %', '0.1 mol/L', '0.1 N'.",
+)
+@click.option(
+    "--acidity-basis",
+    "--strength-basis",
+    "strength_basis",
+    type=click.Choice(_BASES),
+    help="What a bare percentage means; the method's usual sense if left out.",
+)
+@click.option("--country", metavar="XX", help="Take the sense of the label from a country: US, DE.")
+@click.option("--standard", metavar="NAME", help="Standardise against this: 'baking soda'.")
+@click.option("--standard-mass", metavar="MASS", help="Standard weighed.")
+@click.option("--standard-titrant-mass", metavar="MASS", help="Titrant the standard took.")
+@click.option("--standard-assay", metavar="PERCENT", help="Purity of the standard, '99.5 %'.")
+@click.option("--density", metavar="G/ML", help="Density of the sample, such as 1.044.")
+@click.option("--density-mass", metavar="MASS", help="Or: mass of a measured volume of it ...")
+@click.option("--density-volume", metavar="VOLUME", help="... that volume, such as 10.0 mL ...")
+@click.option(
+    "--graduation",
+    metavar="VOLUME",
+    default="1 mL",
+    show_default=True,
+    help="... and the distance of two marks.",
+)
+@click.option("--reagent-mass", metavar="MASS", help="Back titration: reagent added in excess.")
+@click.option("--reagent-strength", metavar="FIGURE", help="Its strength.")
+@click.option("--blank-mass", metavar="MASS", help="Titrant the same water and dye took alone.")
+@click.option("--tare-drift", metavar="MASS", help="Reading of the empty balance at the end.")
+@click.option("--water-mass", metavar="MASS", help="Water the sample was stirred into.")
+@click.option("--end-ph", metavar="PH", help="pH read from the colour that held: '6.8 +/- 0.2'.")
+@click.option("--buoyancy", is_flag=True, help="Correct masses for the buoyancy of the air.")
+@click.option(
+    "--readability",
+    type=float,
+    default=0.01,
+    show_default=True,
+    metavar="G",
+    help="Last digit of the balance.",
+)
+@click.option(
+    "--linearity",
+    type=float,
+    default=0.0,
+    show_default=True,
+    metavar="G",
+    help="Largest error of a reading beyond that.",
+)
+@click.option("--capacity", type=float, metavar="G", help="Largest mass the balance takes.")
+@click.option("--claim", metavar="CLAIM", help="Label claim, such as '1200 mg/15 mL'.")
+@click.option("--tolerance", metavar="RANGE", help="Of the claim: '90-115 %', or a known range.")
+@click.option("--dose", metavar="AMOUNT", help="Portion to state, such as '15 mL' or '1.3 g'.")
+@click.option(
+    "--replicates",
+    type=click.Path(path_type=Path),
+    metavar="FILE.csv",
+    help="Several runs: sample_mass_g, titrant_mass_g, bracket_mass_g ...",
+)
+@click.option(
+    "--coverage",
+    type=float,
+    default=0.95,
+    show_default=True,
+    help="Coverage probability of the interval.",
+)
+@click.option(
+    "--explain",
+    type=click.Choice(["text", "markdown", "html"]),
+    is_flag=False,
+    flag_value="text",
+    help="Show the working (as text if no form is named).",
+)
+@click.option("--json", "json_to", metavar="FILE|-", help="Write everything as JSON (- stdout).")
+@click.option("--list-methods", is_flag=True, help="List the shipped methods and stop.")
+@click.option("--show-method", is_flag=True, help="Show what the method says and stop.")
+def compute(**options: Any) -> None:
+    """Turn the masses of a titration into a result with its uncertainty.
+
+    For example: huehold compute --sample-mass 5.22 --titrant-mass 16.56 --last-drop 0.05
+    --acidity "5.0 %" --claim "1200 mg/15 mL". Masses are grams unless a unit is typed.
+    """
+    if options["explain"] is not None and options["json_to"] == "-":
+        raise UsageError("--explain and --json - both write to standard output; name a JSON file")
+    if options["list_methods"]:
+        _list_methods()
+    elif options["show_method"]:
+        _show_method(options["method"])
+    elif options["replicates"] is not None:
+        _tell_replicates(_run_replicates(options), options)
+    else:
+        _tell(_run(options), options)
+
+
+def _list_methods() -> None:
+    from huehold.methods import list_methods, load_method
+
+    for name in list_methods():
+        click.echo(f"{name}\n    {load_method(name).title}")
+
+
+def _show_method(name: str) -> None:
+    from huehold.cli.compute_show import method_card
+    from huehold.methods import load_method
+
+    _print(method_card(load_method(name)))
+
+
+def _run(options: Mapping[str, Any]) -> Assay:
+    from huehold.stoichiometry.assay import assay
+
+    for name in ("sample_mass", "titrant_mass"):
+        if options[name] is None:
+            raise UsageError(f"give --{name.replace('_', '-')} (grams), or --replicates FILE.csv")
+    return assay(options["method"], **_arguments(options))
+
+
+def _run_replicates(options: Mapping[str, Any]) -> Replicates:
+    from huehold.stoichiometry.replicate_assay import assay_replicates, read_replicates
+
+    for name in ("sample_mass", "titrant_mass"):
+        if options[name] is not None:
+            raise UsageError(f"leave --{name.replace('_', '-')} out: --replicates has the masses")
+    return assay_replicates(
+        options["method"], read_replicates(options["replicates"]), **_arguments(options)
+    )
+
+
+def _arguments(options: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the arguments of `assay` that were given."""
+    from huehold.stoichiometry.assay import Settings
+    from huehold.stoichiometry.weighing import Balance
+
+    chosen = {name: options[name] for name in _DIRECT if options[name] not in (None, False)}
+    chosen["balance"] = Balance(options["readability"], options["linearity"], options["capacity"])
+    chosen["settings"] = Settings(coverage=options["coverage"])
+    if options["end_ph"] is not None:
+        chosen["end_ph"] = _end_ph(options["end_ph"])
+    if options["standard"] is not None:
+        chosen["standardisation"] = _standardisation(options)
+    if options["density_mass"] is not None or options["density_volume"] is not None:
+        chosen["density"] = _measured_density(options)
+    return chosen
+
+
+def _end_ph(text: str) -> tuple[float, float]:
+    from huehold.stoichiometry.quantities import read
+
+    typed = read(text, None, "the end pH")
+    if typed.unit or not typed.stated:
+        raise InputError(f"the end pH '{text}' needs its uncertainty, such as '6.8 +/- 0.2'")
+    return typed.value, typed.half_width
+
+
+def _standardisation(options: Mapping[str, Any]) -> Any:
+    from huehold.stoichiometry.standardise import Standardisation
+
+    if options["standard_mass"] is None or options["standard_titrant_mass"] is None:
+        raise UsageError("--standard needs --standard-mass and --standard-titrant-mass")
+    return Standardisation(
+        options["standard"],
+        options["standard_mass"],
+        options["standard_titrant_mass"],
+        assay=options["standard_assay"],
+    )
+
+
+def _measured_density(options: Mapping[str, Any]) -> Any:
+    from huehold.stoichiometry.density import measured_density
+
+    if options["density_mass"] is None or options["density_volume"] is None:
+        raise UsageError("a measured density needs --density-mass and --density-volume")
+    if options["density"] is not None:
+        raise UsageError("give --density, or --density-mass and --density-volume, not both")
+    return measured_density(
+        options["density_mass"],
+        options["density_volume"],
+        graduation=options["graduation"],
+        readability_g=options["readability"],
+    )
+
+
+def _tell(result: Assay, options: Mapping[str, Any]) -> None:
+    if options["json_to"] is not None:
+        _write_json(result.to_json(), options["json_to"])
+    if options["explain"] is not None:
+        click.echo(getattr(result.working, options["explain"]))
+    elif options["json_to"] != "-":
+        from huehold.cli.compute_show import assay_card
+
+        _print(assay_card(result))
+    _remarks(result)
+
+
+def _tell_replicates(result: Replicates, options: Mapping[str, Any]) -> None:
+    if options["json_to"] is not None:
+        _write_json(result.to_json(), options["json_to"])
+    if options["explain"] is not None:
+        for one in result.assays:
+            click.echo(getattr(one.working, options["explain"]))
+    elif options["json_to"] != "-":
+        from huehold.cli.compute_show import replicates_card
+
+        _print(replicates_card(result))
+    _remarks(result.assays[0])
+
+
+def _remarks(result: Assay) -> None:
+    for sentence in result.warnings:
+        click.echo(f"Warning: {sentence}.", err=True)
+
+
+def _write_json(data: Mapping[str, Any], to: str) -> None:
+    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    if to == "-":
+        click.echo(text)
+        return
+    try:
+        Path(to).write_text(text + "\n", "utf-8")
+    except OSError as error:
+        raise InputError(f"{to} cannot be written ({error.strerror}); name another file") from error
+
+
+def _print(renderable: Any) -> None:
+    from rich.console import Console
+
+    Console(highlight=False, soft_wrap=False).print(renderable)

@@ -1,0 +1,100 @@
+"""What `huehold compute` prints: the result card, the method card."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rich.console import Group, RenderableType
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from huehold.methods.model import Method
+from huehold.stoichiometry.assay import Assay
+from huehold.stoichiometry.budget import BudgetRow
+from huehold.stoichiometry.replicate_assay import Replicates
+
+__all__ = ["assay_card", "method_card", "replicates_card"]
+
+
+def assay_card(assay: Assay) -> RenderableType:
+    """Return the result, its budget, remarks and cautions."""
+    parts: list[RenderableType] = [Text(assay.method.title, style="bold")]
+    parts.append(_pairs(assay.summary))
+    if assay.decision:
+        parts.append(Text(assay.decision, style="bold"))
+    parts += [_budget(assay.budget), *_sentences("Note", assay.notes)]
+    return Group(*parts, *_sentences("Caution", assay.method.cautions))
+
+
+def replicates_card(result: Replicates) -> RenderableType:
+    """Return the runs, what they say together, and the cautions."""
+    first = result.assays[0]
+    summary = result.summary
+    runs = Table("run", first.main.label, title_justify="left", box=None, pad_edge=False)
+    for number, one in enumerate(result.assays, start=1):
+        runs.add_row(str(number), one.main.text)
+    rsd = "" if summary.rsd_percent is None else f", RSD {summary.rsd_percent:.2f} %"
+    scatter = f"s = {summary.s:.3g} {result.unit}{rsd}"
+    lines = [
+        (f"{first.method.sample.analyte_name}, {result.label}", result.text),
+        ("Mean of", f"{summary.n} runs, {scatter}"),
+        ("Confidence interval", f"{summary.low:.5g} to {summary.high:.5g} {result.unit} (scatter)"),
+        ("Repeatability", result.repeatability.text),
+        *((test.test, test.text) for test in result.outliers),
+    ]
+    if summary.trend is not None:
+        lines.append(("Trend", summary.trend.text))
+    parts: list[RenderableType] = [Text(first.method.title, style="bold"), runs, _pairs(lines)]
+    if result.decision:
+        parts.append(Text(result.decision, style="bold"))
+    return Group(*parts, _budget(first.budget), *_sentences("Caution", first.method.cautions))
+
+
+def method_card(method: Method) -> RenderableType:
+    """Return what a method says, for reading before one begins."""
+    indicator, endpoint = method.indicator, method.endpoint
+    lines = [
+        ("Name", method.name),
+        ("Reactions", "\n".join(method.reactions)),
+        ("Titrant", method.titrant.name),
+        ("Indicator", f"{indicator.name}: {indicator.start.name} → {indicator.end.name}"),
+        ("Hold", f"{endpoint.hold_s:g} s" + (", mixture clears" if endpoint.clearing else "")),
+        ("Result in", method.result.unit),
+        ("Usual", f"{method.result.expected[0]:g} to {method.result.expected[1]:g}"),
+    ]
+    if method.standards:
+        lines.append(("Standards", ", ".join(f"{s.name} ({s.formula})" for s in method.standards)))
+    return Group(
+        Text(method.title, style="bold"),
+        Text(method.summary),
+        _pairs(lines),
+        *_sentences("Step", method.procedure),
+        *_sentences("Interference", method.interferences),
+        *_sentences("Caution", method.cautions),
+        *_sentences("Source", method.sources),
+    )
+
+
+def _pairs(lines: Iterable[tuple[str, str]]) -> RenderableType:
+    table = Table.grid(padding=(0, 2))
+    table.add_column(style="dim", max_width=30)
+    table.add_column(overflow="fold")
+    for label, value in lines:
+        table.add_row(label, Text(value))
+    return Padding(table, (1, 0))
+
+
+def _budget(rows: Iterable[BudgetRow]) -> RenderableType:
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+    table.add_column("Where the uncertainty comes from")
+    for name in ("value", "u", "unit", "share"):
+        table.add_column(name, justify="left" if name == "unit" else "right")
+    for row in sorted(rows, key=lambda r: -r.share_percent):
+        share = f"{row.share_percent:.1f} %" if row.share_percent >= 0.05 else "< 0.1 %"
+        table.add_row(Text(row.name), f"{row.value:.6g}", f"{row.u:.2g}", Text(row.unit), share)
+    return Padding(table, (1, 0, 1, 0))
+
+
+def _sentences(mark: str, sentences: Iterable[str]) -> list[RenderableType]:
+    return [Text(f"{mark}: {sentence}") for sentence in sentences]
