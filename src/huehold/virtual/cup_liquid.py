@@ -11,11 +11,16 @@ from numpy.typing import NDArray
 from huehold.virtual.cup import CupLayers, CupOutline
 from huehold.virtual.scene_ground import noise_tile
 
-__all__ = ["Blob", "LiquidPainter", "LiquidState"]
+__all__ = ["Blob", "LiquidPainter", "LiquidState", "spread"]
 
 Field = NDArray[np.float32]
 Floats = NDArray[np.float64]
 _COARSE = 4  # plumes are worked out on every fourth pixel
+
+
+def spread(field: Field) -> Field:
+    """Repeat a field of shape (h, w) for the three channels, shape (h, w, 3)."""
+    return np.asarray(cv2.merge([field, field, field]), dtype=np.float32)
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +96,7 @@ class LiquidPainter:
         broad = noise_tile(rng, size, (9.0, 9.0)) + 0.5 * noise_tile(rng, size, (3.5, 3.5))
         self._cloud = np.asarray(broad / broad.std(), dtype=np.float32)
         self._heap = np.clip(noise_tile(rng, size, (16.0, 16.0)) + 0.2, 0, 2).astype(np.float32)
+        self._seen_aside = float(layers.optics[..., 1].max()) > 0.05
         self._waves = self._wave_phases(surface.semi_major_px)
 
     def _wave_phases(self, radius_px: float) -> tuple[Field, Field]:
@@ -116,16 +122,14 @@ class LiquidPainter:
         ndarray of float32, shape (h, w, 3)
         """
         ground = self._ground(state, optics)
-        path = optics[..., 2]
+        path = np.ascontiguousarray(optics[..., 2])
         mix = self._mix(state, shift)
-        veil, depth = self._veil_and_depth(state, mix, path)
-        cloud = self._cloudiness(state, shift)
-        np.multiply(depth, path[..., None], out=depth)
-        through = np.asarray(cv2.exp(depth), dtype=np.float32)
-        through *= ground
-        veil *= cloud[..., None]
-        through += veil
-        return through
+        # Thin layers at the wall scatter less, but never much less than the eye expects.
+        share = (0.45 + 0.55 * np.minimum(path, 1.0)) * self._cloudiness(state, shift)
+        veil = _blend(np.asarray(share, dtype=np.float32), state.look[:3], state.plume[:3], mix)
+        depth = _blend(path, _log(state.look[3:6]), _log(state.plume[3:6]), mix)
+        through = cv2.multiply(cv2.exp(depth), ground)
+        return np.asarray(cv2.add(through, veil), dtype=np.float32)
 
     def glint(self, state: LiquidState, shift: tuple[float, float]) -> Field:
         """Reflections on the surface, torn by ripples, shape (h, w)."""
@@ -150,9 +154,9 @@ class LiquidPainter:
         if state.ripple_px >= 0.05:
             maps = self._rippled(state.ripple_px, state.phase_rad)
             ground = cv2.remap(ground, *maps, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
-        aside = optics[..., 1:2]
-        ground = ground + aside * (self._levels[3] - ground)
-        return np.asarray(ground * optics[..., 3:4], dtype=np.float32)
+        if self._seen_aside:
+            ground += spread(optics[..., 1]) * (self._levels[3] - ground)
+        return np.asarray(cv2.multiply(ground, spread(optics[..., 3])), dtype=np.float32)
 
     def _at_blur(self, blur_mm: float) -> Field:
         sigma = blur_mm * self._per_mm
@@ -177,21 +181,7 @@ class LiquidPainter:
             away = ((u - blob.x) ** 2 + (v - blob.y) ** 2) / (2.0 * blob.width**2)
             total += np.float32(blob.strength) * np.exp(-away * swirl)
         h, w = self._xs.shape
-        return np.asarray(cv2.resize(np.minimum(total, 1.0), (w, h)), dtype=np.float32)[..., None]
-
-    def _veil_and_depth(
-        self, state: LiquidState, mix: Field | None, path: Field
-    ) -> tuple[Field, Field]:
-        """Scattered light, and the logarithm of what passes the full depth."""
-        veil = state.look[:3].astype(np.float32)
-        depth = _log(state.look[3:6])
-        # Thin layers at the wall scatter less, but never much less than the eye expects.
-        share = np.asarray(0.45 + 0.55 * np.minimum(path, 1.0), dtype=np.float32)[..., None]
-        if mix is None:
-            return share * veil, np.broadcast_to(depth, (*path.shape, 3)).copy()
-        fresh_veil = state.plume[:3].astype(np.float32)
-        fresh_depth = _log(state.plume[3:6])
-        return share * (veil + mix * (fresh_veil - veil)), depth + mix * (fresh_depth - depth)
+        return np.asarray(cv2.resize(np.minimum(total, 1.0), (w, h)), dtype=np.float32)
 
     def _cloudiness(self, state: LiquidState, shift: tuple[float, float]) -> Field:
         strength = 0.055 * (1.0 - float(state.look[6]))
@@ -217,8 +207,23 @@ class LiquidPainter:
         )  # fmt: skip
 
 
-def _log(through: Floats) -> Field:
-    return np.log(np.maximum(through, 1e-6)).astype(np.float32)
+def _log(through: Floats) -> Floats:
+    return np.asarray(np.log(np.maximum(through, 1e-6)))
+
+
+def _blend(field: Field, bulk: Floats, fresh: Floats, mix: Field | None) -> Field:
+    """Spread a colour over a field, turning to another where fresh titrant is mixed in.
+
+    Channel by channel: much quicker than broadcasting over a last axis of three.
+    """
+    if mix is None:
+        channels = [field * np.float32(b) for b in bulk]
+    else:
+        channels = [
+            field * (np.float32(b) + mix * np.float32(f - b))
+            for b, f in zip(bulk, fresh, strict=True)
+        ]
+    return np.asarray(cv2.merge(channels), dtype=np.float32)
 
 
 def _blurred(under: Field, layers: CupLayers, radius_px: float) -> tuple[list[float], list[Field]]:

@@ -79,7 +79,7 @@ class RecordingWriter:
                 f"{', '.join(codec.suffixes)}."
             )
         self._path, self._recording, self._codec = path, recording, codec
-        self._partial = path.with_name(f"{path.stem}.partial{path.suffix}")
+        self._partial = path.with_name(f"{path.stem}.{os.getpid()}.partial{path.suffix}")
         try:
             self._container = av.open(
                 str(self._partial), "w", container_options={"fflags": "+bitexact"}

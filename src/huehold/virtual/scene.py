@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from huehold.core import Ellipse
 from huehold.virtual.cup import CupLayers, build_layers, outline_cup, raised_cm
-from huehold.virtual.cup_liquid import LiquidPainter, LiquidState
+from huehold.virtual.cup_liquid import LiquidPainter, LiquidState, spread
 from huehold.virtual.display import display_picture, display_text
 from huehold.virtual.presets import Scenario
 from huehold.virtual.scene_ground import DISPLAY_CM, PAN_HEIGHT_CM, paint_bench, standing_cm
@@ -136,19 +136,19 @@ class Scene:
 
     def _lay_cup(self, picture: Field, time_s: float) -> None:
         shift = self.shift_px(time_s)
-        optics, wall, shadow = self._moved.at(shift)
+        moved = self._moved.at(shift)
         part = picture[self._layers.window]
-        part *= shadow[..., None]
+        part *= moved.shadow
+        shine = moved.shine
         if self.scenario.cup.liquid_cm > 0:
             state = self._liquid_state(time_s)
-            liquid = self._liquid.paint(state, optics, shift)
-            wet = optics[..., :1]
-            part += wet * (liquid - part)
-            part *= wall[..., :3]
-            part += (wall[..., 3] + self._liquid.glint(state, shift))[..., None]
-        else:
-            part *= wall[..., :3]
-            part += wall[..., 3:4]
+            liquid = self._liquid.paint(state, moved.optics, shift)
+            liquid -= part
+            liquid *= moved.wet
+            part += liquid
+            shine = shine + self._liquid.glint(state, shift)
+        part *= moved.wall
+        part += spread(shine)
 
     def _lay_glare(self, picture: Field, time_s: float) -> None:
         """Add a broad reflection, as of a door that opens, over part of the liquid."""
@@ -204,25 +204,43 @@ class Scene:
         lay_over(picture, sprite, (float(ends[0, 0]), float(ends[0, 1])), turn, mirror=pose.mirror)
 
 
+@dataclass(frozen=True)
+class _Placed:
+    """The cup's layers at one place; gains and shares for three channels each."""
+
+    optics: Field
+    wet: Field
+    wall: Field
+    shine: Field
+    shadow: Field
+
+
 class _Moved:
     """The cup's layers at a shifted place; the last place is kept."""
 
     def __init__(self, layers: CupLayers) -> None:
         self._layers = layers
-        self._shift = (0.0, 0.0)
-        self._held = (layers.optics, layers.wall, layers.shadow)
+        self._shift: tuple[float, float] | None = None
+        self._held: _Placed
 
-    def at(self, shift: tuple[float, float]) -> tuple[Field, Field, Field]:
+    def at(self, shift: tuple[float, float]) -> _Placed:
         rounded = (round(shift[0] * 16) / 16, round(shift[1] * 16) / 16)
         if rounded != self._shift:
-            self._shift = rounded
-            layers = self._layers
-            self._held = (
-                _translated(layers.optics, rounded, (0.0, 0.0, 1.0, 1.0)),
-                _translated(layers.wall, rounded, (1.0, 1.0, 1.0, 0.0)),
-                _translated(layers.shadow, rounded, (1.0, 1.0, 1.0, 1.0)),
-            )
+            self._shift, self._held = rounded, self._placed(rounded)
         return self._held
+
+    def _placed(self, shift: tuple[float, float]) -> _Placed:
+        layers = self._layers
+        optics = _translated(layers.optics, shift, (0.0, 0.0, 1.0, 1.0))
+        wall = _translated(layers.wall, shift, (1.0, 1.0, 1.0, 0.0))
+        shadow = _translated(layers.shadow, shift, (1.0, 1.0, 1.0, 1.0))
+        return _Placed(
+            optics=optics,
+            wet=spread(optics[..., 0]),
+            wall=np.ascontiguousarray(wall[..., :3]),
+            shine=np.ascontiguousarray(wall[..., 3]),
+            shadow=spread(shadow),
+        )
 
 
 def _translated(

@@ -157,7 +157,7 @@ def lay_over(
     scale: float = 1.0,
     mirror: bool = False,
     shadow: float = 0.4,
-) -> Field:
+) -> None:
     """Lay a sprite and its shadow over the scene, in place.
 
     Parameters
@@ -173,23 +173,34 @@ def lay_over(
         A left hand.
     shadow : float
         Depth of the shadow.
-
-    Returns
-    -------
-    ndarray of float32, shape (height, width)
-        Opacity of what was laid over, for the truth.
     """
     h, w = scene.shape[:2]
     move = _placing(sprite, at_px, turn_rad, scale, mirror)
     cast = move.copy()
     cast[:, 2] += [0.05 * w, 0.05 * h]
-    gain = 1.0 - shadow * cv2.warpAffine(sprite.shadow, cast, (w, h))
-    scene *= gain[..., None]
-    moved = cv2.warpAffine(sprite.image, move, (w, h))
-    opacity = moved[..., 3]
-    scene *= (1.0 - opacity)[..., None]
-    scene += moved[..., :3]
-    return np.asarray(opacity)
+    x0, y0, x1, y1 = _reach(sprite, (move, cast), (w, h))
+    if x1 - x0 < 2 or y1 - y0 < 2:
+        return
+    part, size = scene[y0:y1, x0:x1], (x1 - x0, y1 - y0)
+    for matrix in (move, cast):
+        matrix[:, 2] -= [x0, y0]
+    gain = 1.0 - np.float32(shadow) * np.asarray(cv2.warpAffine(sprite.shadow, cast, size))
+    moved = np.asarray(cv2.warpAffine(sprite.image, move, size))
+    gain *= 1.0 - moved[..., 3]
+    part *= cv2.merge([gain, gain, gain])
+    part += moved[..., :3]
+
+
+def _reach(
+    sprite: Sprite, matrices: tuple[Floats, ...], size: tuple[int, int]
+) -> tuple[int, int, int, int]:
+    """Left, top, right, bottom of what the sprite and its shadow can touch in the picture."""
+    h, w = sprite.shadow.shape
+    corners = np.array([[0, 0, 1], [w, 0, 1], [0, h, 1], [w, h, 1]], dtype=float)
+    places = np.vstack([corners @ matrix.T for matrix in matrices])
+    low = np.clip(np.floor(places.min(axis=0)), 0, size).astype(int)
+    high = np.clip(np.ceil(places.max(axis=0)) + 1, 0, size).astype(int)
+    return int(low[0]), int(low[1]), int(high[0]), int(high[1])
 
 
 def _placing(
