@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from collections import deque
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from typing import Any
 
 from huehold import __version__
+from huehold.capture.live import LiveSource
 from huehold.core import Ellipse, Reading, Rect, SourceInfo
 from huehold.masses import MassInputs
 from huehold.methods import Method
 from huehold.notebook import Notebook, RunRecord
 from huehold.run import Run, Settings
 from huehold.session import Session
+from huehold.watching import Watch
 
-__all__ = ["method_of", "open_run", "resume", "settings_of"]
+__all__ = ["cut_off_run", "method_of", "open_run", "resume", "resume_watch", "settings_of"]
+
+_GO_ON_WITHIN = timedelta(hours=2)
 
 
 def settings_of(record: RunRecord) -> Settings:
@@ -50,9 +58,12 @@ def resume(notebook: Notebook, number: int, settings: Settings | None = None) ->
     """
     record = notebook.run(number)
     session = Session(method_of(record), settings or settings_of(record))
-    for entry in notebook.masses(number):
-        session.detector.note_addition(entry.time_s)
+    # As in the live run: each mass as it was first typed, between the same observations.
+    typed = deque(m for m in notebook.masses(number, history=True) if m.revision == 1)
     for observation in notebook.observations(number):
+        while typed and typed[0].time_s < observation.time_s:
+            entry = typed.popleft()
+            session.note_mass(entry.time_s, entry.mass_g)
         session.take(observation)
     return session
 
@@ -97,3 +108,50 @@ def open_run(
         * other,
     )
     return replace(run, pictures=notebook.pictures(number))
+
+
+def cut_off_run(notebook: Notebook, now: datetime | None = None) -> RunRecord | None:
+    """Return the newest run if it was never finished, saw something, and is recent."""
+    now = now or datetime.now(UTC)
+    for record in notebook.runs()[:1]:
+        started = datetime.fromisoformat(record.started_at)
+        seen = next(iter(notebook.observations(record.id)), None)
+        if record.finished_at is None and seen is not None and now - started < _GO_ON_WITHIN:
+            return record
+    return None
+
+
+def resume_watch(
+    notebook: Notebook,
+    record: RunRecord,
+    source: LiveSource,
+    *,
+    summarise: Callable[[Run], Mapping[str, Any]] | None = None,
+) -> Watch:
+    """Go on watching a run that was cut off; the time that passed stays a gap in the trace.
+
+    Parameters
+    ----------
+    notebook, record
+        The run.
+    source : LiveSource
+        Where frames come from now.
+    summarise : callable, optional
+        As for `Watch`.
+    """
+    session = resume(notebook, record.id)
+    trace = session.trace()
+    started = datetime.fromisoformat(record.started_at)
+    passed_s = (datetime.now(UTC) - started).total_seconds()
+    begin_s = max(passed_s, float(trace.time_s[-1]) + 1.0)
+    watch = Watch(
+        source,
+        session,
+        notebook=notebook,
+        run_id=record.id,
+        begin_s=begin_s,
+        summarise=summarise,
+    )
+    watch.adopt_masses(notebook.masses(record.id))
+    watch.set_inputs(MassInputs.from_mapping(record.inputs, session.method))
+    return watch

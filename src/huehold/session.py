@@ -9,11 +9,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from os import PathLike
+from pathlib import Path
+from typing import Literal
 
 from huehold.balance.additions import masses_of_additions
 from huehold.capture.recording import open_recording
-from huehold.core import Event, Frame, Observation, Reading, SourceInfo, Trace
+from huehold.core import Ellipse, Event, Frame, Observation, Reading, Rect, SourceInfo, Trace
 from huehold.detection import Detector, DetectorSettings
+from huehold.detection.detector import Phase
 from huehold.masses import MassInputs, assay_of
 from huehold.methods import Method, load_method
 from huehold.recorder import Gallery, TraceRecorder, unique
@@ -21,6 +24,9 @@ from huehold.run import Run, Settings
 from huehold.vision import Observer, Sight
 
 __all__ = ["Session", "Step", "detector_settings", "review"]
+
+_LONG_AGO_S = 1e9
+_TYPED_LATER_S = 20.0  # a mass typed later than this after a seen addition is no new one
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +77,7 @@ class Session:
         self._observer = Observer(vessel=self.settings.vessel, white=self.settings.white)
         self._recorder = TraceRecorder()
         self._gallery = Gallery()
+        self._noted = (-_LONG_AGO_S, 0.0)  # time and grams of the last mass written down
 
     def feed(self, frame: Frame) -> Step:
         """Take the next frame.
@@ -99,6 +106,39 @@ class Session:
         """
         self._recorder.add(observation)
         return self.detector.update(observation)
+
+    def note_mass(self, time_s: float, mass_g: float) -> None:
+        """Tell the detector of an addition that a titrant mass speaks of.
+
+        A mass that has not grown speaks of none; nor does one typed long after an addition
+        that was seen, as after the hold: it belongs to that addition.
+
+        Parameters
+        ----------
+        time_s, mass_g : float
+            When it was written down, and the cumulative grams.
+        """
+        before_s, before_g = self._noted
+        self._noted = (time_s, mass_g)
+        if mass_g <= before_g or self.detector.phase in (Phase.ENDPOINT, Phase.OVERSHOOT):
+            return
+        seen = [e.time_s for e in self.detector.events if e.kind == "addition"]
+        if not (seen and seen[-1] > before_s and time_s - seen[-1] > _TYPED_LATER_S):
+            self.detector.note_addition(time_s)
+
+    def place_vessel(self, vessel: Ellipse | None) -> None:
+        """Take the user's word on where the vessel is; see `Observer.place_vessel`."""
+        self._observer.place_vessel(vessel)
+
+    def place_white(self, white: Rect | None) -> None:
+        """Take the user's word on where the white patch is; see `Observer.place_white`."""
+        self._observer.place_white(white)
+
+    @property
+    def white(self) -> Rect | None:
+        """Where the white patch was last measured; None without one."""
+        white = self._observer.sight.white
+        return white.rect if white is not None else None
 
     def trace(self) -> Trace:
         """Return the observations so far."""
@@ -177,10 +217,10 @@ def _with_masses(events: tuple[Event, ...], readings: tuple[Reading, ...]) -> tu
 def review(
     recording: str | PathLike[str],
     *,
-    method: str | PathLike[str] | Method = "magnesium-hydroxide-by-vinegar",
+    method: str | Path | Method = "magnesium-hydroxide-by-vinegar",
     settings: Settings | None = None,
     masses: MassInputs | None = None,
-    matrix: str = "auto",
+    matrix: Literal["auto", "bt601", "bt709"] = "auto",
     on_open: Callable[[SourceInfo], None] | None = None,
     on_step: Callable[[Step, float], None] | None = None,
 ) -> Run:

@@ -14,7 +14,9 @@ from huehold.errors import HueholdError
 COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("huehold.cli.demo:demo", "Review the shipped recording and show what comes out."),
     "review": ("huehold.cli.review:review", "Find the endpoint in a recording of a titration."),
+    "watch": ("huehold.cli.watch:watch", "Watch a titration live, call the endpoint by sound."),
     "compute": ("huehold.cli.compute:compute", "Turn masses into a result, without a camera."),
+    "runs": ("huehold.cli.runs:runs", "Runs kept in the notebook: list, show, compare, export."),
     "simulate": ("huehold.cli.simulate:simulate", "Render a made-up titration with its truth."),
 }
 """Name of a command -> where it lives, and the line `huehold --help` shows."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import click
 
@@ -82,7 +82,7 @@ def review(
     masses: MassOptions,
     vessel: tuple[float, ...] | None,
     white: tuple[float, ...] | None,
-    matrix: str,
+    matrix: Literal["auto", "bt601", "bt709"],
     rate_hz: float,
     json_file: str | None,
     csv_file: str | None,
@@ -128,7 +128,7 @@ def run_review(
     method: Method,
     settings: Settings,
     masses: MassInputs | None,
-    matrix: str = "auto",
+    matrix: Literal["auto", "bt601", "bt709"] = "auto",
     vision_file: str | None = None,
     quiet: bool = False,
 ) -> Run:

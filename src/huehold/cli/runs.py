@@ -1,0 +1,168 @@
+"""`huehold runs`: what the notebook keeps."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from huehold.errors import UsageError
+
+if TYPE_CHECKING:
+    from huehold.notebook import Notebook, RunRecord
+
+_FILES = {".csv": "write_csv", ".json": "write_result", ".html": "write_report"}
+
+
+@click.group()
+@click.option(
+    "--notebook",
+    "notebook_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The notebook; a file of the user's data folder if not given.",
+)
+@click.pass_context
+def runs(ctx: click.Context, notebook_file: Path | None) -> None:
+    """List, show, compare, export, put away or back up the runs of the notebook."""
+    from huehold.notebook import Notebook
+
+    ctx.obj = ctx.with_resource(Notebook(notebook_file))
+
+
+@runs.command("list")
+@click.option("--removed", is_flag=True, help="Those put away.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON on standard output.")
+@click.pass_obj
+def list_runs(book: Notebook, removed: bool, as_json: bool) -> None:
+    """List the runs, newest first."""
+    records = book.runs(removed=removed)
+    if as_json:
+        click.echo(json.dumps([_brief(record) for record in records], indent=1))
+        return
+    if not records:
+        click.echo("No runs yet; `huehold watch` makes one.")
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table("run", "begun (UTC)", "title", "verdict", "result", box=None)
+    for record in records:
+        brief = _brief(record)
+        values = (
+            brief["id"],
+            brief["started_at"],
+            brief["title"],
+            brief["verdict"],
+            brief["result"],
+        )
+        table.add_row(*(str(value or "-") for value in values))
+    Console().print(table)
+
+
+def _brief(record: RunRecord) -> dict[str, object]:
+    verdict = (record.verdict or {}).get("kind") or ("cut off" if not record.finished_at else None)
+    assay = (record.result or {}).get("assay") or {}
+    return {
+        "id": record.id,
+        "started_at": record.started_at[:19],
+        "finished_at": record.finished_at,
+        "title": record.title,
+        "verdict": verdict,
+        "result": assay.get("text") if isinstance(assay, dict) else None,
+    }
+
+
+@runs.command("show")
+@click.argument("run", type=int)
+@click.option(
+    "--hold",
+    "hold_s",
+    type=click.FloatRange(1, 600),
+    metavar="SECONDS",
+    help="Go through the record with another hold; the record itself is not changed.",
+)
+@click.option("--json", "json_file", metavar="FILE", help="Result file; - for standard output.")
+@click.option("--plot", "plot_file", metavar="FILE", help="Trace as a picture.")
+@click.option("--report", "report_file", metavar="FILE", help="Report to open in a browser.")
+@click.option("--csv", "csv_file", metavar="FILE", help="Trace as a table.")
+@click.pass_obj
+def show_run(
+    book: Notebook,
+    run: int,
+    hold_s: float | None,
+    json_file: str | None,
+    plot_file: str | None,
+    report_file: str | None,
+    csv_file: str | None,
+) -> None:
+    """Show RUN again, and write the files asked for."""
+    from dataclasses import replace
+
+    from huehold.cli.review import show
+    from huehold.past_runs import open_run, settings_of
+
+    settings = replace(settings_of(book.run(run)), hold_s=hold_s) if hold_s else None
+    opened = open_run(book, run, settings=settings)
+    show(
+        opened, json_file=json_file, csv_file=csv_file, plot_file=plot_file, report_file=report_file
+    )
+
+
+@runs.command("compare")
+@click.argument("numbers", metavar="RUN RUN ...", type=int, nargs=-1, required=True)
+@click.option("--plot", "plot_file", metavar="FILE", help="The traces laid over one another.")
+@click.pass_obj
+def compare_runs(book: Notebook, numbers: tuple[int, ...], plot_file: str | None) -> None:
+    """Compare replicates: their results together, their traces laid over one another."""
+    from huehold.past_runs import open_run
+    from huehold.report.comparison import comparison_text, write_comparison
+
+    if len(set(numbers)) < 2:
+        raise UsageError("Name at least two different runs to compare.")
+    opened = {number: open_run(book, number) for number in dict.fromkeys(numbers)}
+    click.echo(comparison_text(opened))
+    if plot_file:
+        click.echo(f"Picture  {write_comparison(opened, plot_file)}")
+
+
+@runs.command("remove")
+@click.argument("run", type=int)
+@click.pass_obj
+def remove_run(book: Notebook, run: int) -> None:
+    """Put RUN away; `huehold runs back RUN` brings it back."""
+    book.run(run)
+    book.remove(run)
+    click.echo(f"Run {run} is put away; `huehold runs back {run}` brings it back.")
+
+
+@runs.command("back")
+@click.argument("run", type=int)
+@click.pass_obj
+def bring_back(book: Notebook, run: int) -> None:
+    """Bring RUN back."""
+    book.bring_back(run)
+    click.echo(f"Run {run} is back.")
+
+
+@runs.command("backup")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.pass_obj
+def back_up(book: Notebook, file: Path) -> None:
+    """Copy the whole notebook to FILE."""
+    click.echo(f"Backup   {book.back_up(file)}")
+
+
+@runs.command("restore")
+@click.argument("file", type=click.Path(path_type=Path))
+@click.pass_obj
+def restore(book: Notebook, file: Path) -> None:
+    """Put the backup FILE in the notebook's place; what was there is kept beside it."""
+    path = book.path
+    book.close()
+    kept = type(book).restore(file, path)
+    click.echo(
+        f"Notebook {path} restored." + (f" The one before is {kept}." if kept != path else "")
+    )

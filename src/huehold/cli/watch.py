@@ -1,0 +1,121 @@
+"""`huehold watch`: a titration as it happens, with a page beside it or in the terminal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from huehold.cli.masses import mass_options
+from huehold.cli.options import numbers
+
+
+@click.command(epilog="Example: huehold watch --phone")
+@click.option("--camera", metavar="N", help="Number of a camera of this computer.")
+@click.option(
+    "--backend",
+    default=None,
+    metavar="NAME",
+    help="The operating system's way to the camera: v4l2, dshow, msmf, avfoundation.",
+)
+@click.option(
+    "--size",
+    default="1280x720",
+    show_default=True,
+    metavar="WxH",
+    help="Picture size asked of the camera.",
+)
+@click.option(
+    "--lock/--no-lock",
+    default=True,
+    show_default=True,
+    help="Ask the camera to keep exposure, white balance and focus.",
+)
+@click.option("--stream", metavar="URL", help="A network camera: http://, https:// or rtsp://.")
+@click.option(
+    "--play",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="A recording, played as if it happened now.",
+)
+@click.option(
+    "--speed",
+    type=click.FloatRange(0.1, 100),
+    default=1.0,
+    show_default=True,
+    help="How many times faster --play runs.",
+)
+@click.option("--browser", is_flag=True, help="The camera of the browser that shows the page.")
+@click.option(
+    "--phone", is_flag=True, help="A phone's browser as the camera, over the local network."
+)
+@click.option("--lan", is_flag=True, help="Let the page be opened from the local network.")
+@click.option(
+    "--list-cameras",
+    "list_them",
+    type=click.Path(path_type=Path),
+    is_flag=False,
+    flag_value=Path(),
+    default=None,
+    metavar="[DIR]",
+    help="List the cameras and stop; write a picture of what each sees to DIR.",
+)
+@click.option(
+    "--method",
+    default="magnesium-hydroxide-by-vinegar",
+    show_default=True,
+    metavar="NAME|FILE",
+    help="A shipped method, or a method file of your own.",
+)
+@click.option(
+    "--hold",
+    "hold_s",
+    type=click.FloatRange(1, 600),
+    metavar="SECONDS",
+    help="How long the end colour must hold; the method's own if not given.",
+)
+@mass_options
+@click.option("--vessel", callback=numbers("X,Y,R"), metavar="X,Y,R", help="Circle of the liquid.")
+@click.option("--white", callback=numbers("X,Y,W,H"), metavar="X,Y,W,H", help="White patch.")
+@click.option(
+    "--notebook",
+    "notebook_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Where runs are kept; a file of the user's data folder if not given.",
+)
+@click.option("--title", default="", help="A name for the run.")
+@click.option("--resume/--no-resume", default=None, help="Go on with a run that was cut off.")
+@click.option(
+    "--record",
+    type=click.Path(path_type=Path),
+    metavar="FILE.mkv",
+    help="Keep the video beside the run.",
+)
+@click.option(
+    "--record-limit",
+    type=click.IntRange(1, 1 << 20),
+    default=2000,
+    show_default=True,
+    metavar="MB",
+    help="Most that --record may take.",
+)
+@click.option(
+    "--page/--no-page",
+    default=True,
+    show_default=True,
+    help="The page in the browser, or a view in this terminal.",
+)
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the page.")
+@click.option("--open/--no-open", "open_browser", default=True, help="Open the page.")
+@click.option("--sound/--no-sound", default=True, help="Cues from this computer's loudspeaker.")
+@click.option("--volume", type=click.FloatRange(0, 1), default=0.8, show_default=True)
+def watch(**options: object) -> int:
+    """Watch a titration live and call the endpoint by sound.
+
+    One camera must be named: --camera, --stream, --browser, --phone or --play. The page it
+    opens shows the state, takes the masses and gives the result; nothing leaves this computer.
+    """
+    from huehold.cli.watching import watch_command
+
+    return watch_command(**options)  # type: ignore[arg-type]
