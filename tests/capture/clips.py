@@ -128,12 +128,19 @@ def write_clip(
 
 def moving_frames(count: int, size_px: tuple[int, int] = (320, 240)) -> Iterable[av.VideoFrame]:
     """Pictures that differ: a bar wanders over patches, its place tells the frame's number."""
-    base = patch_picture(size_px)
+    width, height = size_px
+    base = yuv_frame(patch_picture(size_px))
+    planes = [np.frombuffer(p, np.uint8).reshape(p.height, -1)[:, : p.width] for p in base.planes]
     for number in range(count):
-        picture = base.copy()
-        at = 8 * (number % (size_px[0] // 8))
-        picture[size_px[1] // 3 : size_px[1] // 2, at : at + 8] = 255 if number % 2 else 20
-        yield yuv_frame(picture)
+        at = 8 * (number % (width // 8))
+        frame = av.VideoFrame(width, height, "yuv420p")
+        for index, plane in enumerate(frame.planes):
+            values, step = planes[index].copy(), 2 if index else 1
+            rows = slice(height // 3 // step, height // 2 // step)
+            light = 235 if number % 2 else 33
+            values[rows, at // step : (at + 8) // step] = 128 if index else light
+            _fill(plane, values)
+        yield frame
 
 
 def write_moving(path: Path, count: int = 60, **how: object) -> Path:

@@ -28,6 +28,8 @@ class PacketReader:
     stream : av.video.stream.VideoStream
     size_bytes : int
         Size of the file; reading far more than that means a crafted index.
+    keys_only : bool
+        Decode key frames alone, by leaving all other packets out.
 
     Attributes
     ----------
@@ -43,10 +45,13 @@ class PacketReader:
         Whether reading was given up before the end of the file.
     """
 
-    def __init__(self, container: Any, stream: Any, size_bytes: int) -> None:
+    def __init__(
+        self, container: Any, stream: Any, size_bytes: int, *, keys_only: bool = False
+    ) -> None:
         self._container = container
         self._stream = stream
         self._limit_bytes = _READS_OF_FILE * size_bytes + 1_000_000
+        self._keys_only = keys_only
         self._read_bytes = 0
         self._newest_stamp: int | None = None
         self._damaged_since: int | None = None
@@ -95,7 +100,7 @@ class PacketReader:
             return False
         if packet.pts is not None:
             self._newest_stamp = max(packet.pts, self._newest_stamp or packet.pts)
-        return True
+        return packet.is_keyframe or not self._keys_only or packet.size == 0
 
     def _decode(self, packet: Any) -> list[Any]:
         try:

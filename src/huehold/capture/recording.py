@@ -9,21 +9,17 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 from collections.abc import Generator, Iterator
-from fractions import Fraction
 from itertools import chain
 from pathlib import Path
-from types import MappingProxyType, TracebackType
+from types import TracebackType
 from typing import Any, Self
 
-from huehold.capture.colour import ColourPlan, ColourTags, MatrixChoice, plan_colours
-from huehold.capture.convert import Converter, reduction
-from huehold.capture.opening import MAX_SIDE_PX, open_video
-from huehold.capture.packets import PacketReader
+from huehold.capture.colour import MatrixChoice
 from huehold.capture.prefetch import Prefetch
-from huehold.capture.stamps import StampClock, Thinner
+from huehold.capture.source import open_source
+from huehold.capture.stamps import Thinner
 from huehold.core import Frame, SourceInfo
 from huehold.errors import InputError, UsageError
 
@@ -93,47 +89,19 @@ class Recording:
     def __init__(
         self, path: Path, rate_hz: float, matrix: MatrixChoice, longest_px: int, thread: bool
     ) -> None:
+        self._source = open_source(path, matrix, longest_px)
         self.name = path.name
-        self._container, stream = open_video(path)
-        try:
-            self._prepare(path, stream, rate_hz, matrix, longest_px)
-        except BaseException:
-            self._container.close()
-            raise
+        self.info: SourceInfo = self._source.info
+        self.scale = self._source.scale
+        self.warnings: list[str] = list(self._source.warnings)
+        self.progress_s = 0.0
+        self.stopped_early = False
+        self._reader = self._source.reader
+        self._clock = self._source.clock()
+        self._thinner = Thinner(rate_hz)
         self._thread = thread
         self._prefetch: Prefetch[Frame] | None = None
         self._started = False
-        self.progress_s = 0.0
-        self.stopped_early = False
-
-    def _prepare(
-        self, path: Path, stream: Any, rate_hz: float, matrix: MatrixChoice, longest_px: int
-    ) -> None:
-        self._reader = PacketReader(self._container, stream, path.stat().st_size)
-        self._decoded = self._reader.frames()
-        first = next(self._decoded, None)
-        if first is None:
-            raise InputError(
-                f"No picture in {self.name} could be decoded: the file is damaged or cut off "
-                "near its beginning."
-            )
-        _check_frame(first, self.name)
-        self._pending = chain([first], self._decoded)
-        self._first_size = (first.width, first.height)
-        tags = ColourTags.of(first, stream.codec_context)
-        plan = plan_colours(tags, self._first_size, self.name, matrix)
-        turns, turn_note = _quarter_turns(first)
-        self.warnings: list[str] = [*plan.warnings, *turn_note]
-        self._converter = Converter(plan, longest_px, turns)
-        self._by_order = _shown_by_order(self._container, stream)
-        self._clock = StampClock(
-            self.name,
-            by_order=self._by_order,
-            origin=None if self._by_order else _seconds(self._reader.first_stamp, first),
-        )
-        self._thinner = Thinner(rate_hz)
-        self.scale = 1.0 / reduction(first.width, first.height, longest_px)
-        self.info = _source_info(self.name, self._container, stream, first, plan, tags, turns)
 
     @property
     def frames_seen(self) -> int:
@@ -166,9 +134,8 @@ class Recording:
             self._prefetch.close()
 
     def _read(self) -> Iterator[Frame]:
-        for decoded in self._pending:
-            stamp = decoded.dts if self._by_order else decoded.pts
-            time_s = self._clock.seconds(stamp, decoded.time_base)
+        for decoded in chain([self._source.first], self._source.frames):
+            time_s = self._clock.seconds(self._source.stamp(decoded), decoded.time_base)
             if time_s is None:
                 continue
             if time_s > MAX_DURATION_S:
@@ -178,18 +145,19 @@ class Recording:
                 break
             self.progress_s = time_s
             if self._thinner.wants(time_s):
-                yield Frame(time_s, self._converter(decoded))
+                yield Frame(time_s, self._source.converter(decoded))
         self._conclude()
 
     def _resized(self, decoded: Any, time_s: float) -> bool:
         """Whether the pictures change size here, which ends the review of this file."""
         size = (decoded.width, decoded.height)
-        if size == self._first_size:
+        if size == self._source.size_px:
             return False
+        before = self._source.size_px
         self._reader.broke_off = True
         self.warnings.append(
-            f"The pictures change size at {time_s:.1f} s (from {self._first_size[0]} x "
-            f"{self._first_size[1]} to {size[0]} x {size[1]}): cut the recording there to review "
+            f"The pictures change size at {time_s:.1f} s (from {before[0]} x "
+            f"{before[1]} to {size[0]} x {size[1]}): cut the recording there to review "
             "the rest."
         )
         return True
@@ -223,9 +191,7 @@ class Recording:
         if self._prefetch is not None:
             self._prefetch.close()
         self._started = True
-        with contextlib.suppress(ValueError):
-            self._decoded.close()
-        self._container.close()
+        self._source.close()
 
     def __enter__(self) -> Self:
         return self
@@ -237,62 +203,3 @@ class Recording:
         trace: TracebackType | None,
     ) -> None:
         self.close()
-
-
-def _check_frame(frame: Any, name: str) -> None:
-    if max(frame.width, frame.height) > MAX_SIDE_PX or min(frame.width, frame.height) < 16:
-        raise InputError(
-            f"{name} has pictures of {frame.width} x {frame.height} pixels; 16 to "
-            f"{MAX_SIDE_PX} a side are read."
-        )
-
-
-def _shown_by_order(container: Any, stream: Any) -> bool:
-    """Whether the file states when pictures are decoded, but not when they are shown.
-
-    AVI is so. For reordered pictures the stamp of the packet that released each one is then
-    the honest clock.
-    """
-    return container.format.name == "avi" and bool(stream.codec_context.has_b_frames)
-
-
-def _seconds(stamp: int | None, frame: Any) -> Fraction | None:
-    return None if stamp is None or frame.time_base is None else stamp * frame.time_base
-
-
-def _quarter_turns(frame: Any) -> tuple[int, list[str]]:
-    """Counterclockwise quarter turns that make the picture upright, and a note."""
-    angle = int(frame.rotation)
-    turns = round(angle / 90) % 4
-    if angle % 90 == 0:
-        return turns, []
-    return turns, [f"The recording asks to be turned by {angle} degrees; the nearest right angle "
-                   "was used."]  # fmt: skip
-
-
-def _source_info(
-    name: str, container: Any, stream: Any, first: Any, plan: ColourPlan, tags: ColourTags,
-    turns: int,
-) -> SourceInfo:  # fmt: skip
-    width, height = first.width, first.height
-    if turns % 2:
-        width, height = height, width
-    detail = {
-        "container": container.format.name,
-        "codec": stream.codec_context.name,
-        "pixel_format": first.format.name,
-        "matrix": plan.matrix,
-        "range": "full" if plan.full_range else "limited",
-        "transfer": plan.curve,
-        "primaries": plan.primaries,
-        "tags": f"matrix {tags.matrix}, transfer {tags.transfer}, primaries {tags.primaries}",
-        "rotation_deg": str(turns * 90),
-    }
-    return SourceInfo(name, width, height, _stated_length(container, stream),
-                      MappingProxyType(detail))  # fmt: skip
-
-
-def _stated_length(container: Any, stream: Any) -> float | None:
-    if stream.duration and stream.time_base:
-        return float(stream.duration * stream.time_base)
-    return container.duration / 1e6 if container.duration else None
