@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass
@@ -217,7 +218,7 @@ def _resumed(plan: _Plan, wanted: bool | None) -> Watch | None:
 
 
 def _asked(record: RunRecord) -> bool:
-    if not click.get_text_stream("stdin").isatty():
+    if sys.stdin is None or not sys.stdin.isatty():
         return False
     name = record.title or f"run {record.id}"
     return click.confirm(
@@ -293,7 +294,7 @@ def _show_phone(link: str) -> None:
     import segno
 
     click.echo(f"For the phone, once: {link}", err=True)
-    segno.make(link, error="m").terminal(click.get_text_stream("stderr"), compact=True)
+    segno.make(link, error="m").terminal(sys.stderr, compact=True)
     click.echo("The phone warns of an unknown certificate; it was made just now, here.", err=True)
 
 
