@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from array import array
 from collections.abc import Iterable
 from typing import TypeVar
@@ -31,6 +32,7 @@ class TraceRecorder:
         self._reasons: list[tuple[str, ...]] = []
         self._strip: list[NDArray[np.uint8] | None] = []
         self._last_strip_s = -np.inf
+        self._lock = threading.Lock()  # a page asks for the trace while the run goes on
 
     def __len__(self) -> int:
         return len(self._reasons)
@@ -43,11 +45,12 @@ class TraceRecorder:
         observation : Observation
             Later in time than the one before it.
         """
-        for name, column in self._numbers.items():
-            column.append(getattr(observation, name))
-        self._vessel.append(_shared(self._vessel, observation.vessel))
-        self._reasons.append(_shared(self._reasons, observation.reasons))
-        self._strip.append(self._wanted_strip(observation))
+        with self._lock:
+            for name, column in self._numbers.items():
+                column.append(getattr(observation, name))
+            self._vessel.append(_shared(self._vessel, observation.vessel))
+            self._reasons.append(_shared(self._reasons, observation.reasons))
+            self._strip.append(self._wanted_strip(observation))
 
     def _wanted_strip(self, observation: Observation) -> NDArray[np.uint8] | None:
         if observation.strip is None or observation.time_s < self._last_strip_s + _STRIP_EVERY_S:
@@ -57,12 +60,13 @@ class TraceRecorder:
 
     def trace(self) -> Trace:
         """Return the columns gathered so far."""
-        return Trace(
-            **{name: np.array(column) for name, column in self._numbers.items()},
-            vessel=tuple(self._vessel),  # type: ignore[arg-type]
-            reasons=tuple(self._reasons),
-            strip=tuple(self._strip),
-        )
+        with self._lock:
+            return Trace(
+                **{name: np.array(column) for name, column in self._numbers.items()},
+                vessel=tuple(self._vessel),  # type: ignore[arg-type]
+                reasons=tuple(self._reasons),
+                strip=tuple(self._strip),
+            )
 
 
 def _shared(column: list[T], value: T) -> T:

@@ -9,28 +9,25 @@ from __future__ import annotations
 import contextlib
 import queue
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import Any
 
 from huehold.capture.live import LiveSource, LiveState
-from huehold.core import Event, Frame, Observation, Reading
-from huehold.cues import CUES, Cue, cue_for
+from huehold.core import Ellipse, Event, Frame, Observation, Reading, Rect
+from huehold.cues import Cue, cue_for
 from huehold.detection import Forecast
-from huehold.errors import HueholdError
+from huehold.errors import HueholdError, UsageError
 from huehold.masses import MassInputs, read_mass
 from huehold.notebook import MassEntry, Notebook
-from huehold.recorder import thumbnail
-from huehold.run import Picture, Run
+from huehold.run import Run
 from huehold.session import Session
+from huehold.watching_parts import Attention, Keeper
 
 __all__ = ["Listener", "Moment", "Watch"]
 
-_SAVE_EVERY_S = 1.0
-_PICTURE_EVERY_S = 2.0
-_BLIND_AFTER_S = 1.5
-_REMIND_EVERY_S = 20.0
-_DISTRUST_AFTER_S = 6.0
+_OBEYED_WITHIN_S = 5.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +54,8 @@ class Moment:
         What the camera is doing: opening, running, stalled, ended or lost.
     paused : bool
         Whether the user paused the run.
+    white : Rect or None
+        Where the white patch was measured.
     """
 
     time_s: float
@@ -69,6 +68,7 @@ class Moment:
     forecast: Forecast | None
     source: LiveState
     paused: bool
+    white: Rect | None = None
 
 
 Listener = Callable[[Moment, Frame | None], None]
@@ -118,13 +118,14 @@ class Watch:
         self.moment: Moment | None = None
         self._begin_s, self._rate_hz, self._summarise = begin_s, rate_hz, summarise
         self._listeners: list[Listener] = []
+        self._enders: list[Callable[[], None]] = []
         self._orders: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._done = threading.Event()
         self._paused = False
         self._now_s = begin_s
-        self._attention = _Attention()
-        self._keeper = _Keeper(notebook, run_id, self.warnings)
+        self._attention = Attention()
+        self._keeper = Keeper(notebook, run_id, self.warnings)
         self._masses: list[MassEntry] = []
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
 
@@ -145,6 +146,15 @@ class Watch:
                 self._listeners.remove(listener)
 
         return stop
+
+    def when_over(self, call: Callable[[], None]) -> None:
+        """Have `call` called once, in the loop's thread, when the run is over."""
+        self._enders.append(call)
+
+    @property
+    def over(self) -> bool:
+        """Whether the run has ended, with or without a result."""
+        return self._done.is_set()
 
     def start(self) -> Watch:
         """Begin to watch; return self."""
@@ -172,8 +182,19 @@ class Watch:
         """Stop analysing, or go on; while paused nothing counts towards a hold."""
         self._paused = paused
 
-    def type_mass(self, text: str) -> MassEntry:
-        """Write down a cumulative titrant mass as typed, at the present time.
+    def type_mass(
+        self, text: str, *, typed: str | None = None, time_s: float | None = None
+    ) -> MassEntry:
+        """Write down a cumulative titrant mass.
+
+        Parameters
+        ----------
+        text : str
+            The mass, in grams unless stated.
+        typed : str, optional
+            What was really typed, where the mass was worked out from it.
+        time_s : float, optional
+            When it was typed, if that was earlier than now, as after a lost connection.
 
         Raises
         ------
@@ -181,10 +202,50 @@ class Watch:
             If it is no mass, or falls below the one before it.
         """
         mass_g = read_mass(text, previous_g=self._last_mass_g())
-        entry = self._keeper.add_mass(self._now_s, mass_g, text, len(self._masses) + 1)
+        newest_s = max((entry.time_s for entry in self._masses), default=0.0)
+        at_s = self._now_s if time_s is None else min(max(time_s, newest_s), self._now_s)
+        entry = self._keeper.add_mass(at_s, mass_g, typed or text, len(self._masses) + 1)
         self._masses.append(entry)
-        self._orders.put(lambda: self.session.detector.note_addition(entry.time_s))
+        self._orders.put(lambda: self.session.note_mass(entry.time_s, entry.mass_g))
         return entry
+
+    def set_vessel(self, vessel: Ellipse | None) -> None:
+        """Say where the vessel is from the next frame on; None has it found anew.
+
+        Raises
+        ------
+        InputError
+            If the outline makes no sense or lies outside the picture.
+        """
+        self._order(lambda: self.session.place_vessel(vessel))
+
+    def set_white(self, white: Rect | None) -> None:
+        """Say where the white patch is from the next frame on; None has it found anew.
+
+        Raises
+        ------
+        InputError
+            If the patch makes no sense or reaches outside the picture.
+        """
+        self._order(lambda: self.session.place_white(white))
+
+    def _order(self, call: Callable[[], None]) -> None:
+        """Have the loop do something between two frames, and wait for how it went."""
+        answer: Future[None] = Future()
+
+        def obey() -> None:
+            try:
+                call()
+            except HueholdError as error:
+                answer.set_exception(error)
+            else:
+                answer.set_result(None)
+
+        self._orders.put(obey)
+        try:
+            answer.result(timeout=_OBEYED_WITHIN_S)
+        except TimeoutError:
+            raise UsageError("The run is not being watched just now; try again.") from None
 
     def edit_mass(self, entry: int, text: str) -> MassEntry:
         """Give an entry another mass; the earlier one stays in its history."""
@@ -239,6 +300,17 @@ class Watch:
 
     # -- the loop --------------------------------------------------------------------------
 
+    def reckon(self) -> None:
+        """Work the result of a run that is over out anew, as after a corrected mass.
+
+        Raises
+        ------
+        HueholdError
+            If the masses make no sense; the result before stays.
+        """
+        if self.over and self.newest is not None:
+            self._conclude(self.newest)
+
     def _run(self) -> None:
         try:
             with self.source:
@@ -283,6 +355,7 @@ class Watch:
             forecast=detector.forecast,
             source=self.source.state,
             paused=self._paused,
+            white=self.session.white,
         )
         self.moment = moment
         return moment
@@ -295,98 +368,21 @@ class Watch:
         try:
             self._keeper.save()
             if self.newest is not None:
-                masses = replace(self.inputs, readings=self.readings)
-                warnings = (*self.source.warnings, *self.warnings)
-                self.finished = self.session.finish(
-                    self.source.info,
-                    masses=masses,
-                    frames_seen=self.source.frames_seen,
-                    warnings=warnings,
-                )
-                self._keeper.finish(self.finished, self._summarise)
+                self._conclude(self.newest)
         except HueholdError as error:
             self.error = error
         finally:
             self._done.set()
+            for call in self._enders:
+                call()
 
-
-class _Attention:
-    """Decides when to call for attention, and tells a fade-back as it begins."""
-
-    def __init__(self) -> None:
-        self._phase = ""
-        self._called_s = -_REMIND_EVERY_S
-        self._trusted_s = 0.0
-
-    def cues(
-        self, now_s: float, phase: str, observation: Observation | None, source: LiveSource
-    ) -> Iterator[Cue]:
-        """Yield what should be heard beside the events' own cues."""
-        if phase != self._phase and phase == "fading back":
-            yield CUES["fading_back"]
-        self._phase = phase
-        if observation is not None and observation.trust >= 0.5:
-            self._trusted_s = now_s
-        blind = source.silent_s > _BLIND_AFTER_S or now_s - self._trusted_s > _DISTRUST_AFTER_S
-        if not blind:
-            self._called_s = -_REMIND_EVERY_S
-        elif now_s - self._called_s >= _REMIND_EVERY_S:
-            self._called_s = now_s
-            yield CUES["attention"]
-
-
-class _Keeper:
-    """Writes to the notebook: observations once a second, masses at once."""
-
-    def __init__(self, notebook: Notebook | None, run_id: int | None, warnings: list[str]) -> None:
-        self._notebook = notebook if run_id is not None else None
-        self._run_id = run_id or 0
-        self._warnings = warnings
-        self._observations: list[Observation] = []
-        self._events: list[Event] = []
-        self._pictures: list[Picture] = []
-        self._saved_s = 0.0
-        self._picture_s = -_PICTURE_EVERY_S
-
-    def add(self, observation: Observation, events: tuple[Event, ...], frame: Frame) -> None:
-        """Take in what one frame brought; write when a second has passed."""
-        if self._notebook is None:
-            return
-        self._observations.append(observation)
-        self._events.extend(events)
-        if frame.time_s >= self._picture_s + _PICTURE_EVERY_S:
-            self._picture_s = frame.time_s
-            self._pictures.append(Picture(frame.time_s, thumbnail(frame.image, 240)))
-        if frame.time_s >= self._saved_s + _SAVE_EVERY_S:
-            self._saved_s = frame.time_s
-            self.save()
-
-    def save(self) -> None:
-        """Write what waits; if it cannot be written it goes on waiting, and that is told."""
-        if self._notebook is None or not self._observations:
-            return
-        try:
-            self._notebook.append(self._run_id, self._observations, self._events, self._pictures)
-        except HueholdError as error:
-            if str(error) not in self._warnings:
-                self._warnings.append(str(error))
-            return
-        self._observations, self._events, self._pictures = [], [], []
-
-    def add_mass(self, time_s: float, mass_g: float, typed: str, number: int) -> MassEntry:
-        if self._notebook is None:
-            return MassEntry(number, 1, time_s, mass_g, typed, "typed", False, "")
-        return self._notebook.add_mass(self._run_id, time_s, mass_g, typed)
-
-    def edit_mass(self, old: MassEntry, mass_g: float, typed: str, *, struck: bool) -> MassEntry:
-        if self._notebook is None:
-            changed = replace(old, mass_g=mass_g, typed=typed, struck=struck)
-            return replace(changed, revision=old.revision + 1)
-        return self._notebook.edit_mass(self._run_id, old.entry, mass_g, typed, struck=struck)
-
-    def finish(self, run: Run, summarise: Callable[[Run], Mapping[str, Any]] | None) -> None:
-        if self._notebook is None:
-            return
-        verdict = {"kind": run.verdict.kind, "onset_s": run.verdict.onset_s}
-        result = summarise(run) if summarise is not None else {}
-        self._notebook.finish(self._run_id, verdict, result)
+    def _conclude(self, last: Frame) -> None:
+        # A mass typed while no picture came is dated after the last frame.
+        readings = (replace(r, time_s=min(r.time_s, last.time_s)) for r in self.readings)
+        self.finished = self.session.finish(
+            self.source.info,
+            masses=replace(self.inputs, readings=tuple(readings)),
+            frames_seen=self.source.frames_seen,
+            warnings=(*self.source.warnings, *self.warnings),
+        )
+        self._keeper.finish(self.finished, self._summarise)

@@ -20,7 +20,6 @@ from starlette.routing import Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from huehold.errors import HueholdError
-from huehold.masses import MassInputs
 from huehold.page import messages
 from huehold.page.desk import Desk
 from huehold.page.door import COOKIE, Door, Keys, TooLargeError
@@ -40,8 +39,14 @@ STATIC: dict[str, str] = {
     "sound.js": "text/javascript",
     "camera.js": "text/javascript",
     "link.js": "text/javascript",
-    "trace.js": "text/javascript",
+    "chart.js": "text/javascript",
+    "columns.js": "text/javascript",
+    "outline.js": "text/javascript",
+    "masses.js": "text/javascript",
+    "result.js": "text/javascript",
     "runs.js": "text/javascript",
+    "page.js": "text/javascript",
+    "words.js": "text/javascript",
     "icon.svg": "image/svg+xml",
 }
 """Every file that is served, by name: no path of a client ever reaches the disk."""
@@ -49,7 +54,7 @@ STATIC: dict[str, str] = {
 _OPEN = ("/enter", "/static/enter.js", "/static/style.css", "/static/icon.svg", "/favicon.ico")
 _PHONE = (
     "/phone", "/live", "/frames", "/frame", "/static/phone.js", "/static/camera.js",
-    "/static/sound.js", "/static/link.js",
+    "/static/sound.js", "/static/link.js", "/static/page.js", "/static/words.js",
 )  # fmt: skip
 _MOST_FRAME_BYTES = 2 << 20
 _ANALYSED_WITHIN_S = 0.5
@@ -81,6 +86,7 @@ def make_app(desk: Desk, keys: Keys, hosts: Collection[str]) -> Starlette:
             Route("/frame", _frame, methods=["POST"]),
             Route("/api/picture", _picture),
             Route("/api/masses", _add_mass, methods=["POST"]),
+            Route("/api/masses", _mass_history, methods=["GET"]),
             Route("/api/masses/{entry:int}", _change_mass, methods=["PUT", "DELETE"]),
             Route("/api/inputs", _inputs, methods=["PUT"]),
             Route("/api/vessel", _vessel, methods=["PUT", "DELETE"]),
@@ -123,8 +129,7 @@ async def _static(request: Request) -> Response:
 
 
 def _file(name: str) -> Response:
-    package = "huehold.report.html" if name == "trace.js" else "huehold.page.static"
-    data = resources.files(package).joinpath(name).read_bytes()
+    data = resources.files("huehold.page.static").joinpath(name).read_bytes()
     return Response(data, media_type=STATIC[name])
 
 
@@ -146,7 +151,7 @@ async def _enter(request: Request) -> Response:
 async def _live(socket: WebSocket) -> None:
     await socket.accept()
     desk: Desk = socket.app.state.desk
-    page = desk.hub.open()
+    page = desk.hub.open(pictures=socket.query_params.get("pictures") != "0")
     try:
         await socket.send_text(json.dumps(await run_in_threadpool(desk.hello), allow_nan=False))
         sending = asyncio.create_task(_send_all(socket, page))
@@ -198,6 +203,8 @@ async def _frame(request: Request) -> Response:
 
 async def _take_frame(desk: Desk, data: bytes, stamp_s: float) -> dict[str, Any]:
     source = desk.phone
+    if desk.watch.over:
+        return {"taken": False, "over": True, "error": "The run is over; no picture is wanted."}
     if source is None:
         return {"taken": False, "error": "This run has a camera of its own; no picture is wanted."}
     if not abs(stamp_s) < 1e12:
@@ -230,31 +237,31 @@ async def _picture(request: Request) -> Response:
 
 async def _add_mass(request: Request) -> Response:
     desk: Desk = request.app.state.desk
-    typed = await _read(request, messages.MassIn)
-    entry = await run_in_threadpool(desk.watch.type_mass, typed.text)
-    desk.say_masses()
+    entry = await run_in_threadpool(desk.type_mass, await _read(request, messages.MassIn))
     return JSONResponse(messages.mass_values(entry), 201)
+
+
+async def _mass_history(request: Request) -> Response:
+    desk: Desk = request.app.state.desk
+    number = desk.watch.run_id
+    entries = desk.watch.masses
+    if number is not None:
+        entries = await run_in_threadpool(desk.notebook.masses, number, history=True)
+    return JSONResponse({"masses": [messages.mass_values(entry) for entry in entries]})
 
 
 async def _change_mass(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     number = request.path_params["entry"]
-    if request.method == "DELETE":
-        entry = await run_in_threadpool(desk.watch.strike_mass, number)
-    else:
-        typed = await _read(request, messages.MassIn)
-        entry = await run_in_threadpool(desk.watch.edit_mass, number, typed.text)
-    desk.say_masses()
+    typed = await _read(request, messages.MassIn) if request.method == "PUT" else None
+    entry = await run_in_threadpool(desk.change_mass, number, typed)
     return JSONResponse(messages.mass_values(entry))
 
 
 async def _inputs(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     given = await _read(request, messages.InputsIn)
-    inputs = await run_in_threadpool(
-        MassInputs.from_mapping, given.values, desk.watch.session.method
-    )
-    await run_in_threadpool(desk.watch.set_inputs, inputs)
+    inputs = await run_in_threadpool(desk.set_inputs, given.values)
     return JSONResponse({"inputs": inputs.as_mapping()})
 
 
@@ -263,14 +270,14 @@ async def _vessel(request: Request) -> Response:
     given = None
     if request.method == "PUT":
         given = (await _read(request, messages.VesselIn)).ellipse()
-    desk.watch.set_vessel(given)
+    await run_in_threadpool(desk.watch.set_vessel, given)
     return Response(status_code=204)
 
 
 async def _white(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     given = (await _read(request, messages.WhiteIn)).rect() if request.method == "PUT" else None
-    desk.watch.set_white(given)
+    await run_in_threadpool(desk.watch.set_white, given)
     return Response(status_code=204)
 
 
@@ -305,8 +312,8 @@ async def _phone_link(request: Request) -> Response:
     import segno
 
     link = f"{address}/enter#{request.app.state.keys.new_token('phone')}"
-    svg = segno.make(link, error="m").svg_inline(scale=4, omitsize=True)
-    return JSONResponse({"link": link, "svg": svg, "fingerprint": request.app.state.fingerprint})
+    picture = segno.make(link, error="m").svg_data_uri(scale=4, light="white", omitsize=True)
+    return JSONResponse({"link": link, "qr": picture, "fingerprint": request.app.state.fingerprint})
 
 
 async def _read(request: Request, model: type[M]) -> M:

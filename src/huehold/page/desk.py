@@ -9,13 +9,15 @@ from typing import Any
 from huehold.capture.browser import BrowserSource
 from huehold.errors import HueholdError, UsageError
 from huehold.masses import MassInputs
-from huehold.notebook import Notebook
+from huehold.notebook import MassEntry, Notebook
 from huehold.page.hub import Hub
 from huehold.page.messages import (
+    MassIn,
     cue_values,
     event_values,
     mass_values,
     moment_values,
+    result_values,
     trace_values,
 )
 from huehold.run import Run
@@ -49,11 +51,14 @@ class Desk:
         self._new_watch = new_watch
         self._listeners = (self.hub.moment, *on_moment)
         self._lock = threading.Lock()
+        self._typing = threading.Lock()
+        self._typed: dict[str, int] = {}
         self.watch = self._begin(first or new_watch())
 
     def _begin(self, watch: Watch) -> Watch:
         for listener in self._listeners:
             watch.listen(listener)
+        watch.when_over(lambda: self.hub.say(_over_values(watch)))
         return watch.start()
 
     def new_run(self) -> Watch:
@@ -65,8 +70,9 @@ class Desk:
             If the camera cannot be had.
         """
         with self._lock:
-            if self.watch.finished is None:
+            if not self.watch.over:
                 self.watch.finish()
+            self._typed.clear()
             self.watch = self._begin(self._new_watch())
         self.hub.say(self.hello())
         return self.watch
@@ -85,8 +91,56 @@ class Desk:
             raise self.watch.error
         if run is None:
             raise UsageError("Nothing has been seen yet, so there is no run to finish.")
-        self.hub.say(self.finished_values())
         return run
+
+    def type_mass(self, typed: MassIn) -> MassEntry:
+        """Write a mass down, once however often the page sends it.
+
+        Raises
+        ------
+        InputError
+            If it is no mass.
+        """
+        with self._typing:
+            known = self._typed.get(typed.key) if typed.key else None
+            if known is not None:
+                return next(entry for entry in self.watch.masses if entry.entry == known)
+            text, words = typed.worked_out()
+            entry = self.watch.type_mass(text, typed=words, time_s=typed.typed_s)
+            if typed.key:
+                self._typed[typed.key] = entry.entry
+        self.masses_changed()
+        return entry
+
+    def change_mass(self, number: int, typed: MassIn | None) -> MassEntry:
+        """Give an entry another mass, or take it back.
+
+        Raises
+        ------
+        HueholdError
+            If there is no such entry, or it is no mass.
+        """
+        with self._typing:
+            if typed is None:
+                entry = self.watch.strike_mass(number)
+            else:
+                entry = self.watch.edit_mass(number, typed.worked_out()[0])
+        self.masses_changed()
+        return entry
+
+    def set_inputs(self, values: dict[str, str]) -> MassInputs:
+        """Take what was weighed and read off labels.
+
+        Raises
+        ------
+        InputError
+            If one of them cannot be read.
+        """
+        inputs = MassInputs.from_mapping(values, self.watch.session.method)
+        self.watch.set_inputs(inputs)
+        self.hub.say({"type": "inputs", "inputs": inputs.as_mapping()})
+        self._reckon()
+        return inputs
 
     @property
     def phone(self) -> BrowserSource | None:
@@ -117,39 +171,49 @@ class Desk:
             "moment": moment_values(moment) if moment is not None else None,
             "cues": cue_values(),
             "warnings": [*watch.source.warnings, *watch.warnings],
-            "finished": self.finished_values() if watch.finished is not None else None,
+            "finished": _over_values(watch) if watch.over else None,
         }
 
     def finished_values(self) -> dict[str, Any]:
-        """Return the finished run's verdict and result for the page."""
-        from huehold.report.assay_view import view_assay
+        """Return how the run that is over ended, for the page."""
+        return _over_values(self.watch)
 
-        run = self.watch.finished
-        assert run is not None
-        assay = view_assay(run.assay)
-        return {
-            "type": "finished",
-            "run_id": self.watch.run_id,
-            "verdict": run.verdict.kind,
-            "reasons": list(run.verdict.reasons),
-            "warnings": list(run.warnings),
-            "lines": [list(line) for line in assay.lines] if assay else [],
-            "decision": assay.decision if assay else "",
-            "working_html": assay.working_html if assay else "",
-        }
-
-    def say_masses(self) -> None:
-        """Tell every page the masses as they stand."""
+    def masses_changed(self) -> None:
+        """Tell every page the masses as they stand, and what follows for a finished run."""
         entries = [mass_values(entry) for entry in self.watch.masses]
         self.hub.say({"type": "masses", "masses": entries})
+        self._reckon()
+
+    def _reckon(self) -> None:
+        watch = self.watch
+        if not watch.over:
+            return
+        problem = None
+        try:
+            watch.reckon()
+        except HueholdError as error:
+            problem = str(error)
+        self.hub.say({**_over_values(watch), **({"error": problem} if problem else {})})
 
     def close(self) -> None:
         """End the present run, keeping what there is."""
-        if self.watch.finished is None:
+        if not self.watch.over:
             try:
                 self.watch.finish()
             except HueholdError as error:
                 self.watch.warnings.append(str(error))
+
+
+def _over_values(watch: Watch) -> dict[str, Any]:
+    values: dict[str, Any] = {
+        "type": "finished",
+        "run_id": watch.run_id,
+        "verdict": None,
+        "error": str(watch.error) if watch.error is not None else None,
+    }
+    if watch.finished is not None:
+        values.update(result_values(watch.finished))
+    return values
 
 
 def _method_values(watch: Watch) -> dict[str, Any]:

@@ -19,9 +19,16 @@ _PICTURE_WIDTH_PX = 640
 
 
 class Listening:
-    """One open page: its messages wait here, and only the newest picture."""
+    """One open page: its messages wait here, and only the newest picture.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    pictures : bool
+        Whether this page wants pictures at all.
+    """
+
+    def __init__(self, pictures: bool = True) -> None:
+        self._wants_pictures = pictures
         self._texts: asyncio.Queue[str] = asyncio.Queue(_MOST_WAITING)
         self._picture: bytes | None = None
         self._ready = asyncio.Event()
@@ -37,6 +44,8 @@ class Listening:
 
     def put_picture(self, picture: bytes) -> None:
         """Let a picture wait in place of the one before it."""
+        if not self._wants_pictures:
+            return
         self._picture = picture
         self._ready.set()
 
@@ -63,10 +72,10 @@ class Hub:
         self._pages: set[Listening] = set()
         self._picture_s = -1e9
 
-    def open(self) -> Listening:
-        """Register a page."""
+    def open(self, *, pictures: bool = True) -> Listening:
+        """Register a page, with or without pictures."""
         self._loop = asyncio.get_running_loop()
-        page = Listening()
+        page = Listening(pictures)
         self._pages.add(page)
         return page
 
@@ -78,7 +87,11 @@ class Hub:
         """Send a moment, and now and then the picture, to every page."""
         if self._loop is None or not self._pages:
             return
-        self._send(self._text, json.dumps(moment_values(moment), allow_nan=False))
+        values = moment_values(moment)
+        if frame is not None:
+            height_px, width_px = frame.image.shape[:2]
+            values["size"] = [width_px, height_px]
+        self._send(self._text, json.dumps(values, allow_nan=False))
         due = moment.time_s >= self._picture_s + _PICTURE_EVERY_S
         if frame is not None and (due or moment.time_s < self._picture_s):
             self._picture_s = moment.time_s

@@ -14,12 +14,14 @@ from huehold.core import Ellipse, Event, Rect, Trace
 from huehold.cues import CUES
 from huehold.notebook import MassEntry, RunRecord
 from huehold.report.advice import advice
-from huehold.report.words import reason_words
+from huehold.report.words import VERDICTS, hue_word, reason_words
+from huehold.run import Run
 from huehold.watching import Moment
 
 __all__ = [
     "EntryIn", "InputsIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn", "WhiteIn",
-    "cue_values", "event_values", "mass_values", "moment_values", "record_values", "trace_values",
+    "cue_values", "event_values", "mass_values", "moment_values", "record_values", "result_values",
+    "trace_values",
 ]  # fmt: skip
 
 _MOST_POINTS = 4000
@@ -36,9 +38,44 @@ class EntryIn(_In):
 
 
 class MassIn(_In):
-    """A mass as typed."""
+    """A mass as typed.
+
+    Attributes
+    ----------
+    text : str
+        What the balance showed, in grams unless stated.
+    key : str
+        Made by the page for each entry: the same one sent twice is written down once.
+    typed_s : float or None
+        The run's time when it was typed.
+    tare : str
+        What the balance showed before the first addition; empty if it was tared.
+    falling : bool
+        Whether the titrant's bottle is on the balance, so that the figure falls.
+    """
 
     text: str = Field(min_length=1, max_length=40)
+    key: str = Field(default="", max_length=40)
+    typed_s: float | None = None
+    tare: str = Field(default="", max_length=40)
+    falling: bool = False
+
+    def worked_out(self) -> tuple[str, str]:
+        """Return the cumulative mass as text, and what was typed.
+
+        Raises
+        ------
+        InputError
+            If one of the figures is no mass.
+        """
+        if not self.tare.strip():
+            return self.text, self.text
+        from huehold.stoichiometry.quantities import read
+
+        shown_g = read(self.text, "g", "what the balance shows").value
+        tare_g = read(self.tare, "g", "what the balance showed at first").value
+        first, second = (tare_g, shown_g) if self.falling else (shown_g, tare_g)
+        return f"{first - second:.6g} g", f"{first:g} - {second:g} g"
 
 
 class NoteIn(_In):
@@ -116,6 +153,28 @@ def mass_values(entry: MassEntry) -> dict[str, Any]:
     return asdict(entry)
 
 
+def result_values(run: Run) -> dict[str, Any]:
+    """Return a finished run's verdict and result as people read them."""
+    from huehold.report.assay_view import view_assay
+
+    assay = view_assay(run.assay)
+    words = VERDICTS[run.verdict.kind]
+    return {
+        "verdict": run.verdict.kind,
+        "verdict_word": words.word,
+        "verdict_shape": words.shape,
+        "verdict_sentence": words.sentence,
+        "onset_s": run.verdict.onset_s,
+        "reasons": list(run.verdict.reasons),
+        "warnings": list(run.warnings),
+        "lines": [list(line) for line in assay.lines] if assay else [],
+        "remarks": [list(line) for line in assay.remarks] if assay else [],
+        "notes": [*assay.warnings, *assay.notes] if assay else [],
+        "decision": assay.decision if assay else "",
+        "working_html": assay.working_html if assay else "",
+    }
+
+
 def moment_values(moment: Moment) -> dict[str, Any]:
     """Return how the run stands, with what to do next."""
     seen = moment.observation
@@ -128,6 +187,7 @@ def moment_values(moment: Moment) -> dict[str, Any]:
         "advice": advice(moment),
         "source": moment.source,
         "paused": moment.paused,
+        "white": asdict(moment.white) if moment.white else None,
         "cues": [cue.name for cue in moment.cues],
         "events": [event_values(event) for event in moment.events],
         "forecast": asdict(moment.forecast) if moment.forecast else None,
@@ -136,6 +196,7 @@ def moment_values(moment: Moment) -> dict[str, Any]:
     if seen is not None:
         values["seen"] = {
             "hue_deg": _number(seen.hue_deg, 2),
+            "hue_word": hue_word(seen.hue_deg) if math.isfinite(seen.hue_deg) else None,
             "chroma": _number(seen.chroma, 2),
             "lightness": _number(seen.lightness, 2),
             "turbidity": _number(seen.turbidity, 3),

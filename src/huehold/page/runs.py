@@ -37,6 +37,10 @@ def _values(book: Notebook, number: int) -> dict[str, Any]:
     run = open_run(book, number)
     return {
         **messages.record_values(book.run(number)),
+        **messages.result_values(run),
+        "method": run.method.title,
+        "hold_s": run.hold_s,
+        "additions": sum(event.kind == "addition" for event in run.events),
         "trace": messages.trace_values(run.trace),
         "events": [messages.event_values(event) for event in run.events],
         "masses": [messages.mass_values(entry) for entry in book.masses(number, history=True)],

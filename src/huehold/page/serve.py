@@ -137,8 +137,7 @@ class PageServer:
             timeout_graceful_shutdown=2,
             **tls,
         )
-        server = uvicorn.Server(config)
-        return server
+        return uvicorn.Server(config)
 
     def _secure_server(self, stack: contextlib.ExitStack, lan: _Lan) -> uvicorn.Server:
         certificate, key, fingerprint = make_certificate((*lan.addresses, *_LOOPBACK))

@@ -79,6 +79,36 @@ class Observer:
         """How the last observation came about."""
         return self._sight
 
+    def place_vessel(self, vessel: Ellipse | None) -> None:
+        """Take the user's word on where the vessel is; None lets it be found anew.
+
+        The scale of turbidity goes on: it is the same liquid.
+
+        Raises
+        ------
+        InputError
+            If the outline makes no sense or lies outside the picture.
+        """
+        _check_given(vessel, None)
+        if self._shape is not None:
+            _check_inside(self._shape, vessel, None)
+        self._given, self._shape, self._covered = vessel, None, False
+        self._surroundings = Surroundings()
+
+    def place_white(self, white: Rect | None) -> None:
+        """Take the user's word on where the white patch is; None lets it be found anew.
+
+        Raises
+        ------
+        InputError
+            If the patch makes no sense or reaches outside the picture.
+        """
+        _check_given(None, white)
+        if self._shape is not None:
+            _check_inside(self._shape, None, white)
+        self._white = WhiteKeeper(white)
+        self._white_search_s = -np.inf
+
     def observe(self, frame: Frame) -> Observation:
         """Measure the next frame.
 
@@ -119,7 +149,7 @@ class Observer:
     def _begin(self, frame: Frame, work: WorkPicture) -> None:
         if self._shape == frame.image.shape:
             return
-        _check_inside(frame, self._given, self._white.rect)
+        _check_inside(frame.image.shape, self._given, self._white.rect)
         self._shape = frame.image.shape
         given = None if self._given is None else resized(self._given, 1.0 / work.scale)
         self._keeper = VesselKeeper(given)
@@ -188,8 +218,8 @@ def _check_given(vessel: Ellipse | None, white: Rect | None) -> None:
             )
 
 
-def _check_inside(frame: Frame, vessel: Ellipse | None, white: Rect | None) -> None:
-    height, width = frame.image.shape[:2]
+def _check_inside(shape: tuple[int, ...], vessel: Ellipse | None, white: Rect | None) -> None:
+    height, width = shape[:2]
     if vessel is not None and not (0 <= vessel.x_px < width and 0 <= vessel.y_px < height):
         raise InputError(
             f"The vessel's centre ({vessel.x_px:g}, {vessel.y_px:g}) lies outside the picture of "
