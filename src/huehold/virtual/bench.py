@@ -69,7 +69,7 @@ class Bench:
     evaporation_g_per_min : float
         Water lost, >= 0.
     seed : int
-        Of everything random in the run.
+        Of everything random in the run, >= 0.
     """
 
     sample_g: float = 5.22
@@ -164,6 +164,7 @@ _NOT_NEGATIVE = (
     "size_sd",
     "co2_uptake_mmol_per_min",
     "evaporation_g_per_min",
+    "seed",
 )
 
 

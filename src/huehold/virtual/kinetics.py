@@ -28,6 +28,7 @@ __all__ = ["Beaker", "Sample", "dissolution_speed"]
 FloatArray = NDArray[np.float64]
 
 _TINY_LENGTH = 1e-9
+_PARTS = 3  # of a step while titrant is on its way
 _ROOT_AT_7 = math.sqrt(1e-7)
 
 
@@ -134,6 +135,11 @@ class Beaker:
 
     def step(self, step_s: float) -> None:
         """Move on by a step; 0.1 s or less follows every fade-back."""
+        parts = _PARTS if self.plume_g > 0.0 else 1
+        for _ in range(parts):
+            self._part_step(step_s / parts)
+
+    def _part_step(self, step_s: float) -> None:
         self._spread(step_s)
         self._co2_mol += self.bench.co2_uptake_mmol_per_min * step_s / 60e3
         if abs(self.mixed_g - self._slice_g) > 1e-4:

@@ -96,6 +96,7 @@ _NOT_NEGATIVE = (
     "turbidity_noise",
     "unnoticed",
     "lost_per_min",
+    "seed",
 )
 
 
@@ -145,23 +146,17 @@ def observe(
         In time order.
     """
     seen = view or View()
-    rng = np.random.default_rng([bench.seed, seed_of(seen), 2])
+    rng = np.random.default_rng([bench.seed, seen.seed, 2])
     liquid = optics or bench.optics(seen.illuminant, precipitation=seen.precipitation)
     time = _frame_times(truth.duration_s, seen, rng)
     clean = _mixture(truth, liquid, time, seen)
     trouble = _troubles(truth.disturbances, time, seen, rng)
     rgb = _disturbed(clean, trouble, time, seen, rng)
     lab = _noisy(_lab(rgb), trouble.shake, time, seen, rng)
-    turbidity = _turbidity(truth, liquid, time, seen) + trouble.shake * 0.03 * rng.standard_normal(
-        len(time)
-    )
-    turbidity = turbidity + seen.turbidity_noise * rng.standard_normal(len(time))
+    turbidity = _turbidity(truth, liquid, time, seen)
+    unsteady = seen.turbidity_noise * (1.0 + trouble.shake)
+    turbidity = turbidity + unsteady * rng.standard_normal(len(time))
     return _observations(time, lab, turbidity, trouble, seen)
-
-
-def seed_of(view: View) -> int:
-    """Seed of a view as a number that cannot be negative."""
-    return abs(view.seed)
 
 
 def _frame_times(duration_s: float, view: View, rng: np.random.Generator) -> FloatArray:

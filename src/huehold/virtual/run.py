@@ -25,7 +25,7 @@ STEP_S = 0.1
 
 _LOOK_EVERY = 3  # steps between two looks of the operator
 _START_PH, _END_PH = 9.5, 6.0
-_LEAST_CHANGE = 8.0  # in CIELAB a, b
+_LEAST_CHANGE = 20.0  # in CIELAB a, b
 
 
 @lru_cache(maxsize=64)
