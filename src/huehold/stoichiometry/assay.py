@@ -20,7 +20,7 @@ from huehold.stoichiometry.claim import Claim, parse_claim, parse_tolerance, por
 from huehold.stoichiometry.decision import Decision, decide
 from huehold.stoichiometry.equivalence import Equivalence
 from huehold.stoichiometry.montecarlo import Agreement, MonteCarlo, compare, monte_carlo
-from huehold.stoichiometry.plausible import check_content, check_positive
+from huehold.stoichiometry.plausible import check_amount, check_content, check_titrant
 from huehold.stoichiometry.propagate import propagate
 from huehold.stoichiometry.rounding import with_uncertainty
 from huehold.stoichiometry.scheme import Request, build
@@ -353,7 +353,8 @@ def finish(
 ) -> Assay:
     """Evaluate a calculation that was set up, with uncertainty and decision."""
     values = evaluate(steps, {item.name: item.value for item in inputs})
-    check_positive(method, values[equivalence.key], values["amount"])
+    check_titrant(method, values[equivalence.key])
+    check_amount(method, values["amount"])
     unit = next(o.unit for o in outputs if o.key == "content")
     unusual = check_content(method, values["content"], unit)
     budgets = {o.key: propagate(_model(steps, o.key), _used(steps, inputs, o.key)) for o in outputs}
@@ -443,13 +444,11 @@ def _limits(
 
 def _reactions_used(assay: Assay) -> tuple[str, ...]:
     """Return the reactions whose species stand in the chains."""
-    chains = (s for s in assay.steps if isinstance(s, Chain))
-    terms = [t for c in chains for f in c.factors for t in (f.over, f.under) if t and t.unit == "mol"]
+    factors = [f for s in assay.steps if isinstance(s, Chain) for f in s.factors]
+    terms = [t for f in factors for t in (f.over, f.under) if t and t.unit == "mol"]
     species = {term.of for term in terms}
     return tuple(
-        r.text
-        for r in assay.method.parsed_reactions
-        if len(species & r.coefficients.keys()) >= 2
+        r.text for r in assay.method.parsed_reactions if len(species & r.coefficients.keys()) >= 2
     )
 
 

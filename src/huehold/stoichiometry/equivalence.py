@@ -18,6 +18,7 @@ from huehold.errors import InputError
 from huehold.methods.model import Equilibrium, Method
 from huehold.stoichiometry import endpoint_ph
 from huehold.stoichiometry.dropper import USUAL_DROP_G, DropMass, mass_of
+from huehold.stoichiometry.plausible import check_titrant
 from huehold.stoichiometry.quantities import Typed, positive, read
 from huehold.stoichiometry.steps import Chain, Factor, Formula, Sum, Symbol, Term, evaluate
 from huehold.stoichiometry.strength import Strength
@@ -72,6 +73,7 @@ def add_equivalence(
     terms = [(1, mass), *_drift(sheet, request), *_blank(sheet, method, request, last.value)]
     if method.kind == "back" and request.blank_mass is not None:
         return _back_with_blank(sheet, method, mass, last.value)
+    _check_left(sheet, method, terms, last.value)
     equilibrium = method.indicator.equilibrium
     if equilibrium is None:
         return _by_bracket(sheet, method, terms, last.value)
@@ -79,6 +81,13 @@ def add_equivalence(
     if request.end_ph is not None:
         return _by_colour(sheet, method, terms, last.value, ph_terms, request.end_ph)
     return _by_turning(sheet, method, terms, last.value, ph_terms)
+
+
+def _check_left(
+    sheet: Worksheet, method: Method, terms: list[tuple[int, str]], last_g: float
+) -> None:
+    left = sum(sign * sheet.inputs[key].value for sign, key in terms) - last_g / 2.0
+    check_titrant(method, left)
 
 
 def _last_addition(sheet: Worksheet, request: Request, titrant_g: float) -> Typed:

@@ -7,23 +7,33 @@ import math
 from huehold.errors import InputError
 from huehold.methods.model import Method
 
-__all__ = ["check_content", "check_positive"]
+__all__ = ["check_amount", "check_content", "check_titrant"]
 
 
-def check_positive(method: Method, titrant_g: float, amount_mmol: float) -> None:
-    """Refuse a calculation in which nothing is left for the analyte.
+def check_titrant(method: Method, left_g: float) -> None:
+    """Refuse a titration whose corrections leave no titrant for the sample.
 
     Raises
     ------
     InputError
-        If the titrant at equivalence or the amount of analyte is not above zero.
+        If the titrant at equivalence is not above zero.
     """
-    if not (math.isfinite(titrant_g) and titrant_g > 0):
+    if not (math.isfinite(left_g) and left_g > 0):
         raise InputError(
             f"after blank, drift and last addition no {method.titrant.name} is left "
-            f"({titrant_g:.3g} g) for the sample; was the blank larger than the titration, or were "
+            f"({left_g:.3g} g) for the sample; was the blank larger than the titration, or were "
             "the two exchanged?"
         )
+
+
+def check_amount(method: Method, amount_mmol: float) -> None:
+    """Refuse a calculation in which no analyte is left.
+
+    Raises
+    ------
+    InputError
+        If the amount of analyte is not above zero.
+    """
     if not (math.isfinite(amount_mmol) and amount_mmol > 0):
         cause = (
             f"the {method.titrant.name} used up more than the {method.reagent.name} added; "

@@ -71,7 +71,7 @@ _COMMON = (
 )  # fmt: skip
 _SPELLINGS = {
     "ml": "mL", "l": "L", "gram": "g", "grams": "g", "gr": "g", "cc": "mL", "ccm": "mL",
-    "cm3": "mL", "kilo": "kg", "M": "mol/L",
+    "cm3": "mL", "kilo": "kg", "fl oz": "fl_oz", "M": "mol/L",
 }  # fmt: skip
 
 
