@@ -152,6 +152,12 @@ def test_origin_may_lie_before_the_first_delivered_frame():
     assert times == pytest.approx([0.2, 0.3])
 
 
+@pytest.mark.parametrize("origin", [Fraction(5), Fraction(-2000)])
+def test_origin_that_cannot_be_right_is_not_believed(origin):
+    times, _ = clock_times([12, 13], origin=origin)
+    assert times == pytest.approx([0.0, 0.1])
+
+
 def test_a_lone_leap_is_left_out_and_a_lasting_one_accepted():
     times, _ = clock_times([0, 1, 500_000, 2, 3])
     assert times == pytest.approx([0.0, 0.1, None, 0.2, 0.3])

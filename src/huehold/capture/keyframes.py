@@ -195,7 +195,7 @@ class KeyedRecording:
             container.close()
 
     def _time(self, frame: Any) -> float:
-        if frame.pts is None or self._source.origin is None:
+        if frame.pts is None or frame.time_base is None or self._source.origin is None:
             return 0.0
         return float(frame.pts * frame.time_base - self._source.origin)
 

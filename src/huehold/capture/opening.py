@@ -132,10 +132,12 @@ def _video_stream(container: Any, path: Path) -> Any:
     if not streams:
         held = "only sound" if container.streams.audio else "no video"
         raise InputError(f"{path.name} holds {held}: give a recording with pictures.")
-    stream = max(streams, key=lambda s: (s.width or 0) * (s.height or 0))
-    if stream.codec_context is None:
-        raise InputError(f"{path.name} uses a video codec that cannot be decoded here.")
-    return stream
+    known = [s for s in streams if s.codec_context is not None]
+    if not known:
+        raise InputError(
+            f"{path.name} uses a video codec that cannot be decoded here: export it as H.264."
+        )
+    return max(known, key=lambda s: s.codec_context.width * s.codec_context.height)
 
 
 def _is_cover(stream: Any) -> bool:

@@ -131,7 +131,7 @@ class PacketReader:
         return False
 
     def _recovered(self, frame: Any) -> bool:
-        if frame.pts is None or frame.key_frame:
+        if frame.key_frame or frame.pts is None or frame.time_base is None:
             return True
         waited: float = (frame.pts - (self._damaged_since or 0)) * float(frame.time_base)
         return waited > _RECOVERY_S

@@ -26,7 +26,7 @@ from huehold.errors import InputError, UsageError
 __all__ = ["MAX_DURATION_S", "Recording", "open_recording"]
 
 MAX_DURATION_S = 24 * 3600.0
-_GAP_AT_END_S = 2.0
+_GAP_AT_END_S = 1.0
 
 
 def open_recording(

@@ -94,9 +94,13 @@ class StampClock:
         if stamp is None or time_base is None:
             return self._guess()
         absolute = stamp * time_base
-        if self._shift is None:
+        if self._shift is None or (self._last is None and self._astray(absolute)):
             self._shift = absolute
         return absolute - self._shift
+
+    def _astray(self, first: Fraction) -> bool:
+        """Whether the origin cannot be right, seen from the first frame delivered."""
+        return self._shift is not None and not 0 <= first - self._shift <= _LEAP_S
 
     def _guess(self) -> Fraction:
         if self._last is None:
