@@ -31,12 +31,14 @@ from huehold.methods import load_method
 from huehold.virtual.bench import Bench
 from huehold.virtual.observe import View, observe
 from huehold.virtual.operator import Balance, Operator
-from huehold.virtual.run import run_bench
-from huehold.virtual.truth import Truth
+from huehold.virtual.run import hue_turned, run_bench
+from huehold.virtual.truth import Truth, last_entry
 
 METHOD = "magnesium-hydroxide-by-vinegar"
 LIGHTS = ("D65", "D50", "LED", "LED warm", "LED cool", "fluorescent", "bulb")
 SLACK_S = 4.0  # a hold that ends this near to what is asked may be called or not
+PORTION_S = 1.5  # drops closer than this are one portion
+BRINK = 0.65  # share of the way to the end colour asked for in a second reading
 MIXING_S = 2.0  # right after an addition the well-mixed pH is not what is seen
 
 
@@ -60,6 +62,7 @@ class Outcome:
     verdict: str
     false_endpoint: bool
     premature: bool
+    brink: bool
     onset_error_s: float | None
     mass_error_g: float | None
     result_error_percent: float | None
@@ -87,8 +90,8 @@ def draw(seed: int) -> Setting:
 
 
 def _bench(rng: np.random.Generator, seed: int) -> Bench:
-    curcumin = 0.45 * float(np.exp(0.3 * rng.standard_normal()))
-    phycocyanin = 0.17 * float(np.exp(0.2 * rng.standard_normal()))
+    curcumin = 0.45 * float(np.exp(0.2 * rng.standard_normal()))
+    phycocyanin = 0.17 * float(np.exp(0.15 * rng.standard_normal()))
     return Bench(
         sample_g=float(rng.uniform(0.6, 5.5)),
         content_mg_per_ml=float(rng.uniform(70.0, 90.0)),
@@ -98,7 +101,7 @@ def _bench(rng: np.random.Generator, seed: int) -> Bench:
         acid_mol_per_kg=float(rng.uniform(0.75, 0.9)),
         drop_g=float(rng.uniform(0.03, 0.06)),
         dyes=MappingProxyType({"curcumin": curcumin, "phycocyanin": phycocyanin}),
-        dye_lot=float(np.exp(0.35 * rng.standard_normal())),
+        dye_lot=float(np.exp(0.25 * rng.standard_normal())),
         dye_fade_per_min=float(rng.choice([0.0, 0.005, 0.02])),
         depth_mm=float(rng.uniform(18.0, 40.0)),
         dissolution_s=float(rng.uniform(150.0, 600.0)),
@@ -168,21 +171,26 @@ def study(seed: int) -> Outcome:
     setting = draw(seed)
     truth = run_bench(setting.bench, setting.operator)
     verdict, events = watch(setting, observe(truth, setting.bench, setting.view))
-    return judge(seed, truth, setting.hold_s, verdict, events)
+    return judge(seed, setting.bench, truth, setting.hold_s, verdict, events)
 
 
 def judge(
-    seed: int, truth: Truth, hold_s: float, verdict: Verdict, events: Sequence[Event]
+    seed: int,
+    bench: Bench,
+    truth: Truth,
+    hold_s: float,
+    verdict: Verdict,
+    events: Sequence[Event],
 ) -> Outcome:
     """Hold a verdict against the truth.
 
-    An endpoint is *false* if, at its onset or before it was confirmed, the mixture was on the
-    start side. It is *premature* if the mixture was on the end side all along, as long as
-    the method asks, but went back later. It is *missed* if the end colour stood for the
-    hold with enough titrant in, and was not called.
+    An endpoint is *false* if the mixture was on the start side at any moment of its hold.
+    It is *premature* if the mixture was on the end side all along, as long as the method
+    asks, but went back later. It is *missed* if the end colour stood clearly for
+    the hold, with enough titrant in, and was not called.
     """
     calls = [e for e in events if e.kind == "endpoint"]
-    false = [e for e in calls if not _on_end_side(truth, _onset(e), e.time_s)]
+    false = [e for e in calls if not _on_end_side(truth, _held_from(e), e.time_s)]
     premature = [e for e in calls if e not in false and not _on_end_side(truth, e.time_s, math.inf)]
     called = verdict.kind in ("endpoint", "overshoot")
     right = called and truth.onset_s is not None and verdict.onset_s is not None and not false
@@ -191,21 +199,34 @@ def judge(
     return Outcome(
         seed=seed,
         duration_s=truth.duration_s,
-        expected=_expected(truth, hold_s),
+        expected=_expected(bench, truth, hold_s),
         verdict=verdict.kind,
         false_endpoint=bool(false),
         premature=bool(premature),
+        brink=_on_the_brink(bench, truth),
         onset_error_s=verdict.onset_s - truth.onset_s if right else None,
         mass_error_g=None if mass_g is None or true_g is None else mass_g - true_g,
         result_error_percent=_result_error_percent(truth, verdict.onset_s) if right else None,
-        additions=len(truth.additions),
+        additions=_portions(truth),
         additions_seen=sum(e.kind == "addition" for e in events),
         said=" ".join((*verdict.reasons, *verdict.warnings)),
     )
 
 
-def _onset(call: Event) -> float:
-    return float(call.detail["onset_s"] or 0.0)
+def _on_the_brink(bench: Bench, truth: Truth) -> bool:
+    """Tell whether the onset depends on how far the colour must have turned.
+
+    The truth's onset asks for half the way. Where asking for a little more names another
+    addition, the colour hung between the two, and no figure for the onset is fair.
+    """
+    entry = last_entry(truth.time_s, hue_turned(bench, truth.ph) > BRINK)
+    if truth.onset_s is None or entry is None:
+        return truth.onset_s is not None
+    return abs(float(truth.time_s[entry]) - truth.onset_s) > 5.0
+
+
+def _held_from(call: Event) -> float:
+    return float(call.detail["held_from_s"] or 0.0)
 
 
 def _on_end_side(truth: Truth, from_s: float, to_s: float) -> bool:
@@ -214,13 +235,22 @@ def _on_end_side(truth: Truth, from_s: float, to_s: float) -> bool:
     return bool(turned[inside].all())
 
 
-def _expected(truth: Truth, hold_s: float) -> str:
+def _expected(bench: Bench, truth: Truth, hold_s: float) -> str:
     """Say what the run must come to; "either" where two verdicts are right."""
     if truth.onset_s is None or truth.held_s < hold_s - SLACK_S:
         return "not_reached"
-    held_s = truth.duration_s - max(truth.onset_s, truth.additions[-1].time_s)
+    from_s = max(truth.onset_s, truth.additions[-1].time_s)
+    last = truth.time_s >= from_s + MIXING_S
+    clearly = bool(np.all(hue_turned(bench, truth.ph[last]) > BRINK))
     enough = truth.added_g[-1] >= truth.turning_g
-    return "endpoint" if held_s >= hold_s + SLACK_S and enough else "either"
+    long = truth.duration_s - from_s >= hold_s + SLACK_S
+    return "endpoint" if clearly and enough and long else "either"
+
+
+def _portions(truth: Truth) -> int:
+    """Count portions: drops that fall in quick succession are one."""
+    times = np.array([a.time_s for a in truth.additions])
+    return int(np.sum(np.diff(times, prepend=-math.inf) > PORTION_S))
 
 
 def _mass_g(truth: Truth, onset_s: float) -> float:
@@ -261,7 +291,8 @@ def report(outcomes: Sequence[Outcome]) -> str:
         _rate("endpoints missed", sum(o.missed for o in due), len(due)),
         _rate("false endpoints", sum(o.false_endpoint for o in outcomes), len(outcomes)),
         _rate("called, held, faded later", sum(o.premature for o in outcomes), len(outcomes)),
-        _spread("onset error / s", [o.onset_error_s for o in due]),
+        _spread("onset error / s", [o.onset_error_s for o in due if not o.brink]),
+        _spread("onset error on the brink / s", [o.onset_error_s for o in due if o.brink]),
         _spread("mass at endpoint, error / g", [o.mass_error_g for o in due]),
         _spread("middle of bracket against equivalence / %", [o.result_error_percent for o in due]),
         _rate(
@@ -302,7 +333,12 @@ def _spread(name: str, values: Iterable[float | None]) -> str:
 def _line(o: Outcome) -> str:
     onset = "-" if o.onset_error_s is None else f"{o.onset_error_s:+.2f} s"
     mass = "-" if o.mass_error_g is None else f"{o.mass_error_g:+.3f} g"
-    flags = "FALSE " * o.false_endpoint + "MISSED " * o.missed + "PREMATURE " * o.premature
+    flags = (
+        "BRINK " * o.brink
+        + "FALSE " * o.false_endpoint
+        + "MISSED " * o.missed
+        + "PREMATURE " * o.premature
+    )
     return (
         f"  seed {o.seed}: {flags}{o.expected} -> {o.verdict}, onset {onset}, mass {mass}, "
         f"{o.duration_s:.0f} s. {o.said}"

@@ -7,6 +7,7 @@ it is clearly more than noise an addition is told, and when the rise is over its
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
@@ -19,9 +20,12 @@ __all__ = ["AdditionFinder", "Peak", "Step"]
 _LOOK_BACK_S = 3.0  # slower rises are drift or mixing, not an addition
 _ACROSS_GAP_S = 60.0  # a rise across a blind stretch up to this long still counts
 _MIN_STEP = 0.06  # of the start-to-end line
+_MIN_STEP_UNITS = 2.5  # plane units: coded video wanders slowly by about one
 _MIN_STEP_NOISE = 5.0  # in standard deviations of the smoothed position
 _PEAK_OVER_S = 1.0  # no new maximum for this long: the rise is over
 _SAME_PORTION_S = 1.5  # a rise this soon after a peak still belongs to it
+_CALM_S = 0.8  # the smoothed colour is free of an untrusted reading after this
+_TROUBLE_S = 10.0  # trouble that lasts longer is how this run looks
 _FOOT = 0.3  # share of the step at which it is said to begin
 
 
@@ -58,11 +62,23 @@ class AdditionFinder:
         self._step: Step | None = None
         self._peak: Point | None = None
         self._last_peak_s: float | None = None
+        self._trouble_from_s = -math.inf
+        self._trouble_last_s = -math.inf
 
     @property
     def rising(self) -> bool:
         """Whether an addition's rise is going on."""
         return self._step is not None
+
+    def trouble(self, time_s: float) -> None:
+        """Note an untrusted reading.
+
+        Until the view has been calm again, colours may show a rise above what was seen
+        before the trouble, but a dip among them is no base to rise from.
+        """
+        if time_s - self._trouble_last_s > _CALM_S:
+            self._trouble_from_s = time_s
+        self._trouble_last_s = time_s
 
     def add(self, point: Point, line: Line, seen: Smoother) -> Step | Peak | None:
         """Take a smoothed colour.
@@ -88,7 +104,8 @@ class AdditionFinder:
         if base is None:
             return None
         rise = line.position(point.colour) - line.position(base.colour)
-        if rise < max(_MIN_STEP, _MIN_STEP_NOISE * point.noise / line.span):
+        clear = max(_MIN_STEP_NOISE * point.noise, _MIN_STEP_UNITS) / line.span
+        if rise < max(_MIN_STEP, clear):
             return None
         return self._begin(point, base, rise, line, seen)
 
@@ -121,8 +138,14 @@ class AdditionFinder:
             return None
         return low[0]
 
+    def _in_trouble(self, time_s: float) -> bool:
+        calm = time_s - self._trouble_last_s > _CALM_S
+        return not calm and time_s - self._trouble_from_s < _TROUBLE_S
+
     def _remember(self, point: Point, line: Line) -> None:
         """Keep points in time order with rising positions: the first is the lowest."""
+        if self._in_trouble(point.time_s) and self._low:
+            return
         low, here = self._low, line.position(point.colour)
         while low and line.position(low[-1].colour) >= here:
             low.pop()

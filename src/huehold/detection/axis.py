@@ -26,10 +26,11 @@ _FULL = 0.85  # if they come this near to the farthest: a small addition shows l
 _MAX_SHIFT_DEG = 25.0  # light turns the end band along with the start colour, up to this
 _MIN_SPAN = 6.0  # plane units between start and end colour that still can be told apart
 _TURN_LIMIT_DEG = 50.0  # a peak further off the expected direction is something else
+_PALE_WAY = 0.6  # of the start chroma: how far a peak must lie where hue cannot tell
 _START_PULL = 0.5  # weight of a new start plateau
 _START_TURN_DEG = 15.0  # the start colour may turn this far from where it was first seen
 _ENTER = 0.68  # position of the band's edge where hue cannot tell
-_ENTER_RANGE = (0.55, 0.85)
+_ENTER_RANGE = (0.55, 0.8)
 _HYSTERESIS = (0.06, 0.15)
 _OUT_DEG = 5.0  # the end colour is left this far outside its hue band, or half the gap
 
@@ -129,10 +130,10 @@ class AxisLearner:
         way = colour - self._start
         expected = self._prior_end(self._start) - self._start
         off_deg = abs(math.degrees(cmath.phase(way / expected))) if way else 180.0
-        if abs(way) < max(_MIN_SPAN, 0.5 * abs(self._start)) or off_deg > _TURN_LIMIT_DEG:
+        if abs(way) < _MIN_SPAN or off_deg > _TURN_LIMIT_DEG:
             return False
-        if abs(colour) < COLOURED or abs(self._start) < COLOURED:
-            return True
+        if min(abs(colour), abs(self._start)) < COLOURED:
+            return abs(way) >= _PALE_WAY * abs(self._start)
         return abs(self.end_hue_outside_deg(colour)) <= self._outside_deg
 
     def _draw(self) -> None:
@@ -153,7 +154,9 @@ class AxisLearner:
     def _band(self, line: Line) -> EndBand:
         if min(abs(line.start), abs(line.end)) < COLOURED:
             return EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
-        enter = max(_ENTER_RANGE[0], min(_ENTER_RANGE[1], self._edge(line, 0.0)))
+        enter = max(_ENTER_RANGE[0], self._edge(line, 0.0))
+        if enter > _ENTER_RANGE[1]:  # the chart does not fit: the run's own line decides
+            return EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
         leave = self._edge(line, min(_OUT_DEG, self._outside_deg))
         return EndBand(enter, enter - max(_HYSTERESIS[0], min(_HYSTERESIS[1], enter - leave)))
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 
 from huehold.detection.axis import Line
@@ -52,7 +53,7 @@ def crossing_s(
             between_s = before_s + share * (after_s - before_s)
             if after_s - before_s <= _CLOSE_S:
                 return between_s
-            inside = [g for g in glimpses if before_s < g.time_s < after_s and g.trust >= _TELLING]
+            inside = [g for g in glimpses if before_s < g.time_s < after_s and _tells(g)]
             return _split_s(inside, line, level, between_s, before_s, after_s)
     return None
 
@@ -93,3 +94,7 @@ def _split_s(
     least = min(costs)
     best = [0.5 * (edges[i] + edges[i + 1]) for i, cost in enumerate(costs) if cost == least]
     return min(best, key=lambda t: abs(t - guess_s))
+
+
+def _tells(glimpse: Sample) -> bool:
+    return glimpse.trust >= _TELLING and math.isfinite(abs(glimpse.colour))

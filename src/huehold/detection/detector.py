@@ -117,8 +117,9 @@ class Detector:
         self._follow_notes()
         if trusted:
             self._see(sample_of(observation), covered_s)
-        elif readable:
+        else:
             self._smoother.glimpse(sample_of(observation))
+            self._finder.trouble(self._now_s)
         return self._teller.new()
 
     def note_addition(self, time_s: float, mass_g: float | None = None) -> None:

@@ -194,5 +194,5 @@ class HoldWatch:
             [t for t, _ in looks],
             [line.position(c) for _, c in looks],
             ahead_s=self._hold_s,
-            leave=band.leave,
+            edge=band.enter,
         )

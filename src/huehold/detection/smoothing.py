@@ -50,8 +50,9 @@ class Smoother:
 
     Notes
     -----
-    After a gap the window starts anew, so that a colour never mixes what was seen
-    before the gap with what was seen after it.
+    A window in which most readings are untrusted gives no colour: the few trusted ones in it
+    are more likely mistaken than sound. After a gap the window starts anew, so that a colour
+    never mixes what was seen before the gap with what was seen after it.
     """
 
     def __init__(self) -> None:
@@ -70,15 +71,24 @@ class Smoother:
         window.append(sample)
         self.recent.append(sample)
         self._forget(sample.time_s)
-        if len(window) < _ENOUGH:
+        if len(window) < _ENOUGH or self._mostly_untrusted(sample.time_s):
             return None
         centre_s = 0.5 * (window[0].time_s + sample.time_s)
         noise = 1.25 * self._noise / len(window) ** 0.5
         return Point(sample.time_s, centre_s, middle([s.colour for s in window]), noise)
 
     def glimpse(self, sample: Sample) -> None:
-        """Keep an untrusted reading for looking back only."""
+        """Keep an untrusted reading: for looking back, and as a sign of trouble."""
         self.glimpses.append(sample)
+
+    def _mostly_untrusted(self, now_s: float) -> bool:
+        span_s = max(now_s - self._window[0].time_s, _WINDOW_S)
+        untrusted = 0
+        for glimpse in reversed(self.glimpses):
+            if now_s - glimpse.time_s > span_s:
+                break
+            untrusted += 1
+        return untrusted > len(self._window)
 
     def _forget(self, now_s: float) -> None:
         window = self._window

@@ -77,7 +77,7 @@ def projected(times_s: FloatArray, values: FloatArray, ahead_s: float) -> float:
 
 
 def is_drifting_back(
-    times_s: Sequence[float], positions: Sequence[float], *, ahead_s: float, leave: float
+    times_s: Sequence[float], positions: Sequence[float], *, ahead_s: float, edge: float
 ) -> bool:
     """Tell whether the trend, carried ahead, leaves the end band.
 
@@ -87,13 +87,13 @@ def is_drifting_back(
         Positions on the start-to-end line over the hold.
     ahead_s : float
         How far ahead to look, in seconds.
-    leave : float
-        Position below which the end colour is left.
+    edge : float
+        Position of the end band's edge.
 
     Returns
     -------
     bool
-        True if it leads below `leave`; True with fewer than eight points, which are too
+        True if it leads below the edge; True with fewer than eight points, which are too
         few to say.
     """
     times = np.asarray(times_s, dtype=float)
@@ -103,7 +103,7 @@ def is_drifting_back(
     middle_s = 0.5 * (times[0] + times[-1])
     if min(int((times <= middle_s).sum()), int((times > middle_s).sum())) < _FEWEST:
         return True
-    return projected(times, values, ahead_s) < leave
+    return projected(times, values, ahead_s) < edge
 
 
 def _thin(times_s: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:
