@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import os
 import threading
 from collections.abc import Generator
 from typing import Any
@@ -36,14 +38,15 @@ class Player:
         try:
             import miniaudio
 
-            self._device = miniaudio.PlaybackDevice(
-                output_format=miniaudio.SampleFormat.SIGNED16,
-                nchannels=1,
-                sample_rate=SAMPLE_RATE_HZ,
-                buffersize_msec=60,
-                backends=backends,
-                app_name="huehold",
-            )
+            with _native_messages_dropped():
+                self._device = miniaudio.PlaybackDevice(
+                    output_format=miniaudio.SampleFormat.SIGNED16,
+                    nchannels=1,
+                    sample_rate=SAMPLE_RATE_HZ,
+                    buffersize_msec=60,
+                    backends=backends,
+                    app_name="huehold",
+                )
         except Exception as error:
             # The library raises errors of its own that share no base; none may stop a run.
             raise SoundError(
@@ -89,3 +92,20 @@ class Player:
                 part, self._waiting = self._waiting[:size], self._waiting[size:]
                 self._played += len(part) // 2
             wanted = yield part + bytes(size - len(part))
+
+
+@contextlib.contextmanager
+def _native_messages_dropped() -> Generator[None, None, None]:
+    """Keep what the system's sound library prints away from the terminal for a moment."""
+    try:
+        kept = os.dup(2)
+    except OSError:
+        yield
+        return
+    try:
+        with open(os.devnull, "wb") as nowhere:  # noqa: PTH123 - a descriptor is needed
+            os.dup2(nowhere.fileno(), 2)
+        yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
