@@ -80,19 +80,28 @@ class VesselKeeper:
         step = self._tracker.step(image, learn=not covered)
         if step.likeness > _FOLLOWED:
             self._seen_s = time_s
-        elif time_s - self._seen_s > (_COVERED_S if covered else _LOST_S):
+        elif time_s - self._seen_s > self._patience_s(covered):
             return self._give_up(image)
-        if self._given is None and time_s >= self._next_check_s and not covered:
+        due = time_s >= self._next_check_s and not (covered and self._sure)
+        if self._given is None and due:
             self._check(image, time_s)
         if self._tracker is None:
             return Holding(None, "lost" if self._ever_held else "none")
         minor = self._tracker.ellipse.semi_minor_px
         motion = float(np.hypot(*step.shift_px)) / minor if step.likeness > _FOLLOWED else 0.0
-        sure = self._given is not None or self._votes >= _VOTES
         return Holding(
-            self._tracker.ellipse, "held" if sure else "searching", step.likeness, motion,
+            self._tracker.ellipse, "held" if self._sure else "searching", step.likeness, motion,
             step.shift_px,
         )  # fmt: skip
+
+    @property
+    def _sure(self) -> bool:
+        return self._given is not None or self._votes >= _VOTES
+
+    def _patience_s(self, covered: bool) -> float:
+        if not self._sure:
+            return _QUICK_S
+        return _COVERED_S if covered else _LOST_S
 
     def _search(self, image: Picture, time_s: float) -> Holding:
         found = self._given

@@ -143,7 +143,8 @@ class _Memory:
         swap = apart[1] < apart[0]
         if swap.any():
             self.looks[:, swap] = self.looks[::-1, swap]
-        limit = _DIFFERS + _NOISE * np.exp(-smallest(level))
+        grain = float(np.median(apart[0][usable])) if usable.any() else 0.0
+        limit = max(_DIFFERS, 4.0 * grain) + _NOISE * np.exp(-smallest(level))
         foreign = (np.minimum(*apart) > limit) & usable
         rate = np.where(foreign, np.float32(0.0), np.float32(_LEARN))[..., None]
         self.looks[0] += rate * (level - self.looks[0])

@@ -6,7 +6,7 @@ liquid is darkest, as the geometric mean of its two weakest channels against the
 that it does not jump when the dye's absorption moves from one channel to another. And the
 *view*: the contrast of whatever pattern or edge lies behind, on the logarithm of light so
 that a darker dye or a longer exposure does not count. Turbidity is the veil as a share of
-the run's strongest, times what the view leaves hidden.
+the run's strongest, less the more the view shows.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ _CORE = 0.75  # radius within which the wall neither shows nor mirrors
 _DARK_SHARE = 15.0  # percentile of the liquid's light taken as veil
 _SMOOTH = 0.12  # share of a sound frame in the running extremes
 _STILL_VIEW = 0.06  # contrast that reflections alone make
-_FULL_VIEW = 0.25  # contrast from which a view counts as clear, unless a clearer one was seen
+_HALF_VIEW = 0.12  # contrast beyond that which halves the turbidity
 _COLOURLESS = 0.9  # weakest over strongest channel from which the veil may be the ground's
 _RESOLUTION = 2  # decimals
 
@@ -131,15 +131,14 @@ class TurbidityScale:
         self._clearest = max(self._clearest, self._view)
 
     def _place(self, clarity: Clarity) -> float:
-        top = max(self._clearest, _FULL_VIEW)
-        hidden = 1.0 - np.clip((clarity.view - _STILL_VIEW) / (top - _STILL_VIEW), 0.0, 1.0)
+        hidden = _HALF_VIEW / (_HALF_VIEW + max(clarity.view - _STILL_VIEW, 0.0))
         seen_through = self._clearest > 2.0 * _STILL_VIEW
         if not clarity.tinted:
             self._basis = "view" if seen_through else "none"
-            return float(np.round(hidden, _RESOLUTION)) if seen_through else float("nan")
+            return round(hidden, _RESOLUTION) if seen_through else float("nan")
         self._basis = "veil and view" if seen_through else "veil"
         share = clarity.veil / self._cloudiest if self._cloudiest > 0.0 else 1.0
-        return float(np.round(min(share, 1.0) * hidden, _RESOLUTION))
+        return round(min(share, 1.0) * hidden, _RESOLUTION)
 
 
 def _highlights(code: NDArray[np.uint8], inside: NDArray[np.bool_]) -> NDArray[np.bool_]:

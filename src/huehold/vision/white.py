@@ -29,7 +29,8 @@ _JUMP = 0.10  # log ratio between patch and surroundings that tells a covered pa
 _PATIENCE = 45  # frames after which a changed but flat patch is believed
 _KEEP_AWAY = 1.9  # radii of the vessel within which no white is looked for
 _SMALLEST = 0.02  # radius of a patch as a share of the picture's shorter side
-_TINT = 0.16  # (largest - smallest) / largest code of a neutral, at most
+_DIMMEST, _STEP = 60, 14  # codes: least light of a patch, steps that end it
+_TINT = 0.22  # (largest - smallest) / largest code of a neutral, at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,11 +103,12 @@ def find_white(picture: NDArray[np.uint8], vessel: Ellipse) -> Rect | None:
 
 
 def _white_like(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    smooth = cv2.blur(picture, (3, 3))
+    smooth = cv2.blur(picture, (5, 5))
     high, low = smooth.max(axis=2).astype(int), smooth.min(axis=2).astype(int)
-    bright = low > max(90, 0.55 * float(np.percentile(low, 98)))
+    bright = low > max(_DIMMEST, 0.55 * float(np.percentile(low, 98)))
     neutral = (high - low) < _TINT * high
-    flat = cv2.morphologyEx(high.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3))) < 14
+    step = cv2.morphologyEx(high.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3)))
+    flat = step < max(_STEP, 1.5 * float(np.percentile(step, 25)))  # grain must not look like edges
     return np.asarray(bright & neutral & flat & (high < 252), dtype=np.uint8)
 
 
