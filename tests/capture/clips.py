@@ -98,6 +98,7 @@ def write_clip(
     tags: dict[str, int] | None = None,
     gop: int = 30,
     rotation_deg: int = 0,
+    movflags: str = "",
 ) -> Path:
     """Encode frames; `stamps` are in units of `time_base` (default 1 / rate).
 
@@ -105,7 +106,8 @@ def write_clip(
     """
     base = time_base or Fraction(1, rate)
     chosen = LOSSLESS.get(codec, {}) if options is None else options
-    with av.open(str(path), "w") as container:
+    flags = {"movflags": movflags} if movflags else {}
+    with av.open(str(path), "w", options=flags) as container:
         stream = container.add_stream(codec, rate=rate, options=chosen)
         stream.codec_context.gop_size = gop
         stream.codec_context.time_base = base

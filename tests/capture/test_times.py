@@ -105,6 +105,33 @@ def test_elementary_stream_has_no_times(tmp_path):
         read(path)
 
 
+@pytest.mark.parametrize(
+    ("name", "codec"),
+    [
+        ("clip.mpg", "mpeg2video"),
+        ("clip.flv", "libx264"),
+        ("clip.avi", "mpeg4"),
+        ("clip.mkv", "ffv1"),
+    ],
+)
+def test_other_containers(tmp_path, name, codec):
+    path = write_moving(tmp_path / name, 30, codec=codec, options={}, gop=10)
+    times, recording = read(path, rate_hz=math.inf)
+    assert len(times) >= 29
+    np.testing.assert_allclose(np.diff(times), 1 / 30, atol=1e-3)
+    assert not recording.stopped_early
+
+
+def test_recording_written_in_fragments(tmp_path):
+    """As a camera program writes that fears a crash: no index at all, only fragments."""
+    path = write_moving(tmp_path / "clip.mp4", 60, movflags="frag_keyframe+empty_moov")
+    data = path.read_bytes()
+    path.write_bytes(data[: int(len(data) * 0.8)])
+    times, _ = read(path, rate_hz=math.inf)
+    np.testing.assert_allclose(times, np.arange(len(times)) / 30, atol=1e-4)
+    assert 30 <= len(times) < 60
+
+
 @pytest.mark.parametrize("rate_hz", [0.0, -1.0, math.nan])
 def test_senseless_rate(tmp_path, rate_hz):
     with pytest.raises(UsageError, match="rate_hz"):

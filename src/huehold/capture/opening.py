@@ -15,6 +15,7 @@ from huehold.errors import InputError
 __all__ = ["MAX_SIDE_PX", "open_video"]
 
 MAX_SIDE_PX = 8192
+_LIMITS = {"max_pixels": str(MAX_SIDE_PX * MAX_SIDE_PX)}
 
 # Containers that hold a recording themselves. Playlists and image patterns, which would
 # make the library open other files or addresses, are not among them.
@@ -51,7 +52,7 @@ def open_video(path: Path) -> tuple[Any, Any]:
         container.close()
         raise
     stream.thread_type = "AUTO"
-    stream.codec_context.options = {"max_pixels": str(MAX_SIDE_PX * MAX_SIDE_PX)}
+    stream.codec_context.options = dict(_LIMITS)
     return container, stream
 
 
@@ -73,7 +74,8 @@ def _check_file(path: Path) -> None:
 
 
 def _open_container(path: Path) -> Any:
-    options = {"format_whitelist": _CONTAINERS, "protocol_whitelist": "file"}
+    # Opening decodes a little already; a picture of absurd size must not be allocated then.
+    options = {"format_whitelist": _CONTAINERS, "protocol_whitelist": "file", **_LIMITS}
     try:
         return av.open(f"file:{path.absolute()}", options=options, metadata_errors="replace")
     except (FFmpegError, OSError, ValueError, UnicodeError) as error:
