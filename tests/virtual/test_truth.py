@@ -85,6 +85,13 @@ def test_too_short_a_hold_is_no_endpoint():
     assert made(onset=None).endpoint(1.0) is None
 
 
+def test_a_colour_lasts_only_with_enough_titrant():
+    enough = replace(made(), added_g=np.full_like(made().time_s, 0.101))
+    assert enough.lasting
+    assert not replace(enough, turning_g=0.102).lasting
+    assert not replace(enough, onset_s=None).lasting
+
+
 def test_a_portion_during_the_hold_starts_it_anew():
     truth = made(additions=(10.0, 39.5, 60.0))
     assert truth.endpoint(30.0).onset_s == 60.0

@@ -28,6 +28,7 @@ __all__ = ["Beaker", "Sample", "dissolution_speed"]
 FloatArray = NDArray[np.float64]
 
 _TINY_LENGTH = 1e-9
+_SLICE_G = 2e-3  # the table's row hardly changes over so little titrant
 _PARTS = 3  # of a step while titrant is on its way
 _ROOT_AT_7 = math.sqrt(1e-7)
 
@@ -101,6 +102,8 @@ class Beaker:
         self._plume_age = 0.0
         self._co2_mol = 0.0
         self._left_step, self._left = self.sizes.table
+        self._start_kg = float(self.recipe.water_kg(0.0))
+        self._kg_per_g = float(self.recipe.water_kg(1.0)) - self._start_kg
         self._log_k = self.recipe.solid.log_k_at(bench.temperature_c)
         self._slice = self.table.slice(0.0)
         self._slice_g = 0.0
@@ -142,7 +145,7 @@ class Beaker:
     def _part_step(self, step_s: float) -> None:
         self._spread(step_s)
         self._co2_mol += self.bench.co2_uptake_mmol_per_min * step_s / 60e3
-        if abs(self.mixed_g - self._slice_g) > 1e-4:
+        if abs(self.mixed_g - self._slice_g) > _SLICE_G:
             self._slice, self._slice_g = self.table.slice(self.mixed_g), self.mixed_g
         self._take_stock()
         self.lost = self._advanced(step_s)
@@ -176,7 +179,7 @@ class Beaker:
 
     def _take_stock(self) -> None:
         self._acid_mol = self._acid_total()
-        self._kg = float(self.recipe.water_kg(self.mixed_g)) - self.evaporated_g / 1000.0
+        self._kg = self._start_kg + self._kg_per_g * self.mixed_g - self.evaporated_g / 1000.0
 
     def _acid_total(self) -> float:
         acid = self.recipe.protons * self.recipe.acid_mol_per_g * self.mixed_g

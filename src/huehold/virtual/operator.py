@@ -78,6 +78,8 @@ class Operator:
         Filming after that, >= 0.
     eye_sd : float
         Unsteadiness of one look, on the scale from start colour 0 to end colour 1.
+    green_from : float
+        How far the colour must have turned to be called the end colour, 0 to 1.
     eye_s : float
         Time over which looks are averaged, > 0.
     hasty : float
@@ -108,6 +110,7 @@ class Operator:
     patience_s: float = 70.0
     tail_s: float = 4.0
     eye_sd: float = 0.08
+    green_from: float = 0.6
     eye_s: float = 1.2
     hasty: float = 0.0
     reckless: float = 0.0
@@ -127,10 +130,10 @@ class Operator:
                 raise InputError(
                     f"The operator's {name} is {getattr(self, name)}; it must be greater than 0."
                 )
-        for name in ("hasty", "reckless", "swirls", "reads"):
+        for name in ("green_from", "hasty", "reckless", "swirls", "reads"):
             if not 0.0 <= getattr(self, name) <= 1.0:
                 raise InputError(
-                    f"The operator's {name} is {getattr(self, name)}; a chance is 0 to 1."
+                    f"The operator's {name} is {getattr(self, name)}; a share is 0 to 1."
                 )
         for name in ("start_s", "mixing_s", "tail_s", "eye_sd", "knocks_per_min", "waves_per_min"):
             if getattr(self, name) < 0.0:
@@ -227,7 +230,7 @@ class Hand:
         """
         self._look(time_s, turned)
         if self._done_s is None:
-            self._judge(time_s, self._seen > 0.5)
+            self._judge(time_s, self._seen > self.operator.green_from)
             if self._next_s is not None and time_s >= self._next_s:
                 self._begin(time_s)
         fallen = self._fall(time_s)

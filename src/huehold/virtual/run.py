@@ -25,6 +25,7 @@ STEP_S = 0.1
 
 _LOOK_EVERY = 3  # steps between two looks of the operator
 _START_PH, _END_PH = 9.5, 6.0
+_TURNED = 0.6
 _LEAST_CHANGE = 20.0  # in CIELAB a, b
 
 
@@ -59,12 +60,15 @@ def hue_turned(bench: Bench, ph: ArrayLike) -> FloatArray:
 
 
 def turning_ph(bench: Bench) -> float:
-    """PH at which the colour has turned half way, see `hue_turned`."""
+    """PH at which the colour has turned six tenths of the way, see `hue_turned`.
+
+    A little past the middle, so that plain yellow is not yet called the end colour.
+    """
     nodes, along = _hue_path(tuple(sorted(bench.dye_doses.items())))
     between = (nodes >= _END_PH) & (nodes <= _START_PH)
     ph, share = nodes[between], along[between]
-    crossing = int(np.flatnonzero(share >= 0.5)[-1])
-    rise = (0.5 - share[crossing]) / (share[crossing + 1] - share[crossing])
+    crossing = int(np.flatnonzero(share >= _TURNED)[-1])
+    rise = (_TURNED - share[crossing]) / (share[crossing + 1] - share[crossing])
     return float(ph[crossing] + rise * (ph[crossing + 1] - ph[crossing]))
 
 

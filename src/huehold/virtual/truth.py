@@ -124,8 +124,8 @@ class Truth:
     turning_g : float
         Titrant with which the whole cup, all solid dissolved, stands at `turning_ph`.
     turning_ph : float
-        pH at which the clear liquid's hue is midway between the hue with solid left and the
-        hue well past the end.
+        pH at which the clear liquid's colour has gone six tenths of the way from that with
+        solid left to that well past the end (see `huehold.virtual.run.hue_turned`).
     onset_s : float or None
         The last time the well-mixed liquid's pH crossed `turning_ph` towards the end side,
         never to return before the run's end; None if it ended on the start side.
@@ -182,6 +182,14 @@ class Truth:
         """How long the end colour held at the run's end without a further addition."""
         last = max((a.time_s for a in self.additions), default=0.0)
         return min(self.held_s, self.duration_s - last)
+
+    @property
+    def lasting(self) -> bool:
+        """Whether the end colour will stay for good: enough titrant for the whole sample.
+
+        An end colour can outlast any hold while the last grains dissolve, and still go back.
+        """
+        return self.onset_s is not None and float(self.added_g[-1]) >= self.turning_g
 
     @property
     def endpoint_mass_g(self) -> float | None:
