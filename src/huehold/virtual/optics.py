@@ -26,11 +26,11 @@ FloatArray = NDArray[np.float64]
 KITCHEN_DYES: Mapping[str, float] = {"curcumin": 0.45, "phycocyanin": 0.17}
 """Doses of the natural two-dye mixture: peak absorbance per cm of each dye."""
 
-_PH_NODES = np.linspace(1.0, 14.0, 261)
+_PH_NODES = np.linspace(1.0, 14.0, 131)
 _SOLID_SCALE_G_PER_L = 0.01
-_SOLID_NODES = 49
+_SOLID_NODES = 33
 _SOLID_MAX_G_PER_L = 400.0
-_DYE_NODES = np.linspace(0.0, 1.0, 5)
+_DYE_NODES = np.linspace(0.0, 1.0, 8)
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +222,7 @@ class LiquidOptics:
     ) -> Appearance:
         """Do the same as `appearance` from a table made at the first call.
 
-        Linear between 261 pH values from 1 to 14 and 49 solid contents up to 400 g/L; values
+        Linear between 131 pH values from 1 to 14 and 33 solid contents up to 400 g/L; values
         beyond are held at the edge. Within 0.5 in CIEDE2000 of the exact way (tested).
         """
         p, solid, left = np.broadcast_arrays(
@@ -313,7 +313,8 @@ def _table_coordinates(
     y = np.clip(y, 0.0, _SOLID_NODES - 1.001)
     if left is None:
         return x, y
-    return np.clip(left * (len(_DYE_NODES) - 1), 0.0, len(_DYE_NODES) - 1.001), x, y
+    z = left * (len(_DYE_NODES) - 1)
+    return np.clip(z, 0.0, len(_DYE_NODES) - 1.001), x, y
 
 
 def _interpolate(table: FloatArray, coordinates: tuple[FloatArray, ...]) -> FloatArray:
