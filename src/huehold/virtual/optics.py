@@ -223,7 +223,8 @@ class LiquidOptics:
         """Do the same as `appearance` from a table made at the first call.
 
         Linear between 131 pH values from 1 to 14 and 33 solid contents up to 400 g/L; values
-        beyond are held at the edge. Within 0.5 in CIEDE2000 of the exact way (tested).
+        beyond are held at the edge. Within 0.5 in CIEDE2000 of the exact way (tested), within
+        about 1 where half of the dye has faded.
         """
         p, solid, left = np.broadcast_arrays(
             np.asarray(ph, dtype=float),
