@@ -191,6 +191,13 @@ def test_blank_drift_and_buoyancy():
     assert buoyant.results["content"].value != plain.results["content"].value
 
 
+def test_blank_of_nothing_is_a_blank():
+    found = run(blank_mass=0)
+    assert found.results["content"].value == run().results["content"].value
+    assert not any("no blank" in note for note in found.notes)
+    assert any("no blank" in note for note in run().notes)
+
+
 def test_density_taken_as_one_biases_the_dose():
     # check table 4.1: -4.2 %
     right, wrong = run().results["dose"].value, run(density="1.0000").results["dose"].value

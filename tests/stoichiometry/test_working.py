@@ -8,6 +8,7 @@ import pytest
 from huehold.stoichiometry.assay import Settings, assay
 from huehold.stoichiometry.steps import Chain, Factor, Symbol, Term
 from huehold.stoichiometry.working import work_out
+from huehold.stoichiometry.working_lines import pretty
 
 
 @pytest.fixture(scope="module")
@@ -62,13 +63,15 @@ def test_only_reactions_that_are_used(found):
 def test_markdown_strikes_units_out(found):
     markdown = found.working.markdown
     assert "~~g vinegar~~" in markdown
-    assert "Mg(OH)2" in markdown
+    assert "Mg(OH)₂ + 2 CH₃COOH → Mg(CH₃COO)₂ + 2 H₂O" in markdown
     assert f"**Rounded once: {found.main.text}" in markdown
 
 
 def test_html_is_well_formed_mathml(found):
     root = ElementTree.fromstring(found.working.html)
-    assert len(root.findall(".//math")) == len(found.working.lines)
+    assert len(root.findall(".//li")) == len(found.working.lines)
+    factors = sum(len(line.fractions) for line in found.working.lines)
+    assert len(root.findall(".//math")) == factors > 10
     struck = [e.text for e in root.findall(".//mtext[@class='cancelled']")]
     assert struck.count("g vinegar") >= 2
     assert root.findall(".//mfrac")
@@ -87,3 +90,8 @@ def test_html_is_escaped():
 
 def _first_number(text):
     return float(re.search(r"−?\d+(?:\.\d+)?(?:e[-+]?\d+)?", text).group().replace("−", "-"))
+
+
+def test_charges_are_raised_and_counts_lowered():
+    assert pretty("I2 + 2 S2O3^2- -> 2 I^-") == "I₂ + 2 S₂O₃²⁻ → 2 I⁻"
+    assert pretty("5 g CH3COOH / 100 mL") == "5 g CH₃COOH / 100 mL"

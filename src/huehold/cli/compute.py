@@ -193,7 +193,7 @@ def _arguments(options: Mapping[str, Any]) -> dict[str, Any]:
     from huehold.stoichiometry.assay import Settings
     from huehold.stoichiometry.weighing import Balance
 
-    chosen = {name: options[name] for name in _DIRECT if options[name] not in (None, False)}
+    chosen = {name: options[name] for name in _DIRECT if options[name]}
     chosen["balance"] = Balance(options["readability"], options["linearity"], options["capacity"])
     chosen["settings"] = Settings(coverage=options["coverage"])
     if options["end_ph"] is not None:

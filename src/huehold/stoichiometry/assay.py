@@ -314,7 +314,7 @@ def assay(
         If inputs are missing or contradict each other.
     """
     chosen = method if isinstance(method, Method) else load_method(method)
-    given = {k: v for k, v in locals().items() if v not in (None, False)}
+    given = {k: v for k, v in locals().items() if v is not None and v is not False}
     names = {f.name for f in fields(Request)} - {"balance"}
     request = Request(
         **{name: given[name] for name in names & given.keys()}, balance=balance or Balance()

@@ -23,7 +23,7 @@ from huehold.stoichiometry.steps import (
     Token,
     cancelled,
 )
-from huehold.stoichiometry.working_lines import Atom, Fraction, Line, Signed
+from huehold.stoichiometry.working_lines import Atom, Fraction, Line, Signed, pretty
 
 __all__ = ["Working", "work_out"]
 
@@ -64,12 +64,12 @@ class Working:
     @property
     def markdown(self) -> str:
         """Markdown; cancelled units struck out."""
-        parts = [*(f"- {_escape(r)}" for r in self.reactions), "", _LEGEND_MARKDOWN, ""]
+        parts = [*(f"- {pretty(r)}" for r in self.reactions), "", _LEGEND_MARKDOWN, ""]
         for number, line in enumerate(self.lines, start=1):
             parts += [
                 f"{number}. {_escape(_heading(line))}  ",
                 f"   {_markdown_body(line)}  ",
-                f"   = **{_escape(line.value)}**",
+                f"   = **{_escape(pretty(line.value))}**",
             ]
         return "\n".join([*parts, "", f"**Rounded once: {_escape(self.result)}**"]) + "\n"
 
@@ -199,7 +199,7 @@ def _markdown_fraction(fraction: Fraction) -> str:
 
 
 def _markdown_atom(atom: Atom) -> str:
-    unit = _escape(atom.unit)
+    unit = pretty(atom.unit)
     return f"{atom.number} {f'~~{unit}~~' if atom.cancelled else unit}".strip()
 
 

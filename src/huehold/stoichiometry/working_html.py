@@ -1,18 +1,21 @@
-"""The working as HTML with MathML, which browsers draw and screen readers speak."""
+"""The working as HTML with MathML, which browsers draw and screen readers speak.
+
+Each factor of a chain is a formula of its own, so that long chains wrap on narrow pages.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
 
-from huehold.stoichiometry.working_lines import Atom, Fraction, Line
+from huehold.stoichiometry.working_lines import Atom, Fraction, Line, Signed, pretty
 
 __all__ = ["render"]
 
 # MathML Core has no menclose; a diagonal drawn as background strikes a unit out everywhere.
 _STRIKE = (
-    "background:linear-gradient(to top right,transparent 46%,currentColor 46%,"
-    "currentColor 54%,transparent 54%)"
+    "background:linear-gradient(to top right,transparent 47%,currentColor 47%,"
+    "currentColor 53%,transparent 53%)"
 )
 
 
@@ -26,7 +29,7 @@ def render(lines: Sequence[Line], reactions: Sequence[str], result: str) -> str:
     result : str
         Rounded, with unit and uncertainty.
     """
-    head = "".join(f"<p>{escape(reaction)}</p>" for reaction in reactions)
+    head = "".join(f"<p>{escape(pretty(reaction))}</p>" for reaction in reactions)
     body = "".join(_line(line) for line in lines)
     return (
         f'<div class="working">{head}<p>Struck units cancel; all digits are kept until the last '
@@ -36,27 +39,26 @@ def render(lines: Sequence[Line], reactions: Sequence[str], result: str) -> str:
 
 def _line(line: Line) -> str:
     reason = f" <span>({escape(line.reason)})</span>" if line.reason else ""
-    inner = _body(line) + f"<mo>=</mo><mtext>{escape(line.value)}</mtext>"
-    math = f'<math display="block"><mrow>{inner}</mrow></math>'
-    return f"<li><p>{escape(line.label)}{reason}</p>{math}</li>"
+    value = f"<strong>{escape(pretty(line.value))}</strong>"
+    return f"<li><p>{escape(pretty(line.label))}{reason}</p><p>{_body(line)} = {value}</p></li>"
 
 
 def _body(line: Line) -> str:
     if line.fractions:
-        return "<mo>×</mo>".join(_fraction(f) for f in line.fractions)
+        return " × ".join(_math(_fraction(f)) for f in line.fractions)
     if line.formula:
-        return f"<mtext>{escape(line.formula)}</mtext>"
-    parts = []
-    for position, term in enumerate(line.terms):
-        sign = f"<mo>{term.mark}</mo>" if position or term.sign < 0 else ""
-        unit = f"<mspace width='.2em'/><mtext>{escape(f'{term.unit} ({term.name})')}</mtext>"
-        parts.append(f"{sign}{_number(term.number)}{unit}")
-    return "".join(parts)
+        return escape(line.formula)
+    return " ".join(_term(term, first=not position) for position, term in enumerate(line.terms))
 
 
-def _number(number: str) -> str:
-    inner = f"<mn>{escape(number)}</mn>"
-    return f"<mo>(</mo>{inner}<mo>)</mo>" if number.startswith("−") else inner
+def _term(term: Signed, *, first: bool) -> str:
+    sign = "" if first and term.sign > 0 else f"{term.mark} "
+    number = f"({term.number})" if term.number.startswith("−") else term.number
+    return f"{sign}{escape(number)} {escape(term.unit)} ({escape(term.name)})"
+
+
+def _math(inner: str) -> str:
+    return f'<math displaystyle="true"><mrow>{inner}</mrow></math>'
 
 
 def _fraction(fraction: Fraction) -> str:
@@ -70,6 +72,6 @@ def _atom(atom: Atom) -> str:
     unit = ""
     if atom.unit:
         style = f' class="cancelled" style="{_STRIKE}"' if atom.cancelled else ""
-        unit = f"<mspace width='.2em'/><mtext{style}>{escape(atom.unit)}</mtext>"
+        unit = f"<mspace width='.2em'/><mtext{style}>{escape(pretty(atom.unit))}</mtext>"
     number = f"<mn>{escape(atom.number)}</mn>" if atom.number else ""
     return f"<mrow>{number}{unit}</mrow>"

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
-__all__ = ["Atom", "Fraction", "Line", "Signed"]
+__all__ = ["Atom", "Fraction", "Line", "Signed", "pretty"]
+
+_LOW = str.maketrans("0123456789", "₀₁₂₃₄₅₆₇₈₉")
+_HIGH = str.maketrans("0123456789+-", "⁰¹²³⁴⁵⁶⁷⁸⁹⁺⁻")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,3 +53,10 @@ class Line:
     fractions: tuple[Fraction, ...] = ()
     terms: tuple[Signed, ...] = ()
     formula: str = ""
+
+
+def pretty(text: str) -> str:
+    """Set the digits of formulae low and their charges high, and turn -> into an arrow."""
+    raised = re.sub(r"\^(\d*[+-])", lambda m: m.group(1).translate(_HIGH), text)
+    lowered = re.sub(r"(?<=[A-Za-z)])\d+", lambda m: m.group(0).translate(_LOW), raised)
+    return lowered.replace("->", "→")
