@@ -12,7 +12,7 @@ from huehold.core import Event, EventKind
 from huehold.errors import InputError
 from huehold.run import Run
 
-__all__ = ["Addition", "Bracket", "additions", "bracket", "events_of", "hold_span"]
+__all__ = ["Addition", "Bracket", "additions", "bracket", "broken_holds", "events_of", "hold_span"]
 
 _ONSET_SLACK_S: Final = 1.0
 """An addition may be noticed so long after the onset it brought."""
@@ -86,6 +86,19 @@ def bracket(run: Run) -> Bracket | None:
     except InputError:  # no reading belongs to the endpoint: the bracket is one in time only
         return Bracket(len(earlier), earlier[-1], onset_s, None, None)
     return Bracket(len(earlier), earlier[-1], onset_s, masses.before_g, masses.after_g)
+
+
+def broken_holds(run: Run) -> list[tuple[float, float]]:
+    """Return start and end of each hold that was broken, in time order."""
+    found: list[tuple[float, float]] = []
+    started_s: float | None = None
+    for event in run.events:
+        if event.kind == "hold_started":
+            started_s = event.time_s
+        elif event.kind == "hold_broken":
+            found.append((event.time_s if started_s is None else started_s, event.time_s))
+            started_s = None
+    return found
 
 
 def hold_span(run: Run) -> tuple[float, float] | None:

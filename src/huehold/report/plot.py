@@ -18,7 +18,7 @@ from huehold.errors import UsageError
 from huehold.report.bands import hue_axis
 from huehold.report.files import write_bytes
 from huehold.report.happenings import events_of
-from huehold.report.plot_marks import draw_lane, draw_spans
+from huehold.report.plot_marks import draw_lane, draw_spans, label_onset
 from huehold.report.plot_panels import (
     draw_chroma,
     draw_hue,
@@ -125,6 +125,7 @@ def _draw(panels: dict[str, Axes], run: Run) -> None:
         ax.set_axisbelow(True)
     draw_spans(_measured(panels), run)
     draw_hue(panels["hue"], run, hue_axis(run.trace, run.method))
+    label_onset(panels["hue"], run)
     draw_chroma(panels["chroma"], run)
     draw_turbidity(panels["turbidity"], run)
     if "mass" in panels:
@@ -180,8 +181,8 @@ def _caption(run: Run) -> str:
     return (
         f"Hue angle and chroma in CIELAB (CIE 15, D65); {run.frames_used} observations{rate}, "
         "drawn unfiltered; lines break where nothing was seen.\n"
-        "Dashed line: onset. Solid line: hold complete. Crossed hatching: disturbance"
-        f"{_disturbances(run)}. Ribbon: the liquid’s own pixels."
+        "Dashed line: onset. Solid line: hold complete. ×: hold broken. "
+        f"Crossed hatching: disturbance{_disturbances(run)}. Ribbon: the liquid’s own pixels."
     )
 
 

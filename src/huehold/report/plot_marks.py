@@ -7,12 +7,19 @@ from collections.abc import Iterable, Sequence
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
 
-from huehold.report.happenings import Addition, additions, bracket, events_of, hold_span
-from huehold.report.plot_style import DISTURBANCE, FADE_BACK, HOLD, INK, SpanStyle
+from huehold.report.happenings import (
+    Addition,
+    additions,
+    bracket,
+    broken_holds,
+    events_of,
+    hold_span,
+)
+from huehold.report.plot_style import BROKEN, DISTURBANCE, FADE_BACK, HOLD, INK, SpanStyle
 from huehold.report.words import clock, reason_words
 from huehold.run import Run
 
-__all__ = ["draw_lane", "draw_spans"]
+__all__ = ["draw_lane", "draw_spans", "label_onset"]
 
 _ROWS = ("additions", "fade-backs", "disturbances", "hold")
 
@@ -54,6 +61,20 @@ def draw_spans(axes: Iterable[Axes], run: Run) -> None:
             ax.axvline(confirmed_s, color=INK, lw=1.1, zorder=3)
 
 
+def label_onset(ax: Axes, run: Run) -> None:
+    """Write when the hold began, and after which addition, beside its line."""
+    span, found = hold_span(run), bracket(run)
+    if span is None:
+        return
+    late = span[0] > 0.8 * ax.get_xlim()[1]
+    after = f"\nafter addition {found.number}" if found else ""
+    ax.annotate(
+        f"onset {clock(span[0])}{after}", (span[0], 0.04), (-6 if late else 6, 0),
+        xycoords=("data", "axes fraction"), textcoords="offset points",
+        ha="right" if late else "left", va="bottom", fontsize=8, color=INK,
+    )  # fmt: skip
+
+
 def _draw_additions(ax: Axes, listed: Sequence[Addition]) -> None:
     ax.plot([a.time_s for a in listed], [3.0] * len(listed), "v", ms=5, color=INK)
     width_s = _seconds_per_point(ax)
@@ -67,19 +88,14 @@ def _draw_additions(ax: Axes, listed: Sequence[Addition]) -> None:
 
 
 def _draw_holds(ax: Axes, run: Run) -> None:
-    for event in events_of(run.events, "hold_broken"):
-        ax.plot(event.time_s, 0, "x", ms=5, color=INK)
+    for broken in broken_holds(run):
+        _bar(ax, 0, broken, BROKEN, "")
+        ax.plot(broken[1], 0, "x", ms=5, color=INK)
     span = hold_span(run)
     if span is None:
         return
     kept_s = max(run.verdict.hold_s or 0.0, span[1] - span[0])
     _bar(ax, 0, (span[0], span[0] + kept_s), HOLD, f"held {kept_s:.0f} s")
-    found = bracket(run)
-    after = f" after addition {found.number}" if found else ""
-    ax.annotate(
-        f"onset {clock(span[0])}{after} ", (span[0], 0), ha="right", va="center",
-        fontsize=8, color=INK,
-    )  # fmt: skip
     if run.verdict.confirmed_s is not None:
         ax.plot(run.verdict.confirmed_s, 0, "D", ms=5, color=INK)
 

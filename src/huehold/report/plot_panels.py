@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import fill
 from typing import Any
 
 import numpy as np
@@ -123,7 +124,7 @@ def _draw_band(ax: Axes, band: HueBand) -> None:
     ax.axhspan(band.low_deg, band.high_deg, color="#eef1f2", lw=0, zorder=0)
     for edge in (band.low_deg, band.high_deg):
         ax.axhline(edge, color="#b9c0c4", lw=0.7, ls=(0, (1, 2)), zorder=0.5)
-    _beside(ax, (band.low_deg + band.high_deg) / 2, f"{band.role}:\n{band.name}")
+    _beside(ax, (band.low_deg + band.high_deg) / 2, f"{band.role}:\n{fill(band.name, 15)}")
 
 
 def _beside(ax: Axes, value: float, words: str) -> None:

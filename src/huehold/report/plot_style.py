@@ -5,8 +5,22 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
-__all__ = ["CHROMA", "DISTURBANCE", "FADE_BACK", "HOLD", "HUE", "INK", "MASS", "MUTED", "RULE"]
-__all__ += ["RC", "TURBIDITY", "LineStyle", "SpanStyle"]
+__all__ = [
+    "BROKEN",
+    "CHROMA",
+    "DISTURBANCE",
+    "FADE_BACK",
+    "HOLD",
+    "HUE",
+    "INK",
+    "MASS",
+    "MUTED",
+    "RC",
+    "RULE",
+    "TURBIDITY",
+    "LineStyle",
+    "SpanStyle",
+]
 
 INK: Final = "#1d2730"
 MUTED: Final = "#5b6670"
@@ -39,6 +53,7 @@ MASS: Final = LineStyle("#8c4a78", (0, (1.6, 1.2)), 1.6)
 FADE_BACK: Final = SpanStyle("#f7dfae", "#9a6a00", "////")
 DISTURBANCE: Final = SpanStyle("#dfe1e3", "#6b747c", "xxxx")
 HOLD: Final = SpanStyle("#d3e6f3", "#0072B2", "....")
+BROKEN: Final = SpanStyle("#ffffff", "#0072B2", "")
 
 RC: Final[dict[Any, Any]] = {
     "axes.edgecolor": RULE,

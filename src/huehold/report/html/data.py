@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from huehold.core import Event, Trace
 from huehold.report.bands import hue_axis
-from huehold.report.happenings import additions, bracket, hold_span
+from huehold.report.happenings import additions, bracket, broken_holds, hold_span
 from huehold.report.hue import LOW_CHROMA, lift
 from huehold.report.numbers import number, numbers, plain
 from huehold.report.ribbon import ribbon
@@ -55,6 +55,7 @@ def run_data(run: Run) -> dict[str, Any]:
         "additions": plain(additions(run)),
         "bracket": plain(bracket(run)),
         "hold": _hold(run),
+        "broken_holds": [numbers(span) for span in broken_holds(run)],
         "readings": [[number(r.time_s), number(r.mass_g, 4)] for r in run.readings],
         "picture_times_s": numbers((picture.time_s for picture in pictures), 2),
         "pictures": [

@@ -139,14 +139,22 @@ def _detail(event: Event) -> str:
         return event_label(event)
     if event.kind == "fade_back":
         return "the colour went back while solid was left"
-    parts = (f"{reason_words(key)}: {_value(value)}" for key, value in event.detail.items())
-    return ", ".join(parts)
+    return ", ".join(_named(key, value) for key, value in event.detail.items())
 
 
-def _value(value: float | str | None) -> str:
+def _named(key: str, value: float | str | None) -> str:
+    """Write a detail with its unit: ``lasted_s`` 2.85 becomes ``lasted 2.85 s``."""
+    name, _, suffix = key.rpartition("_")
+    unit = {"s": " s", "g": " g", "deg": "°", "px": " px"}.get(suffix)
     if value is None:
-        return "unknown"
-    return f"{number(value, 2):g}" if isinstance(value, float) else reason_words(str(value))
+        return f"{reason_words(key)} unknown"
+    if unit is None or isinstance(value, str):
+        return f"{reason_words(key)} {_value(value)}"
+    return f"{reason_words(name)} {_value(value)}{unit}"
+
+
+def _value(value: float | str) -> str:
+    return reason_words(value) if isinstance(value, str) else f"{number(value, 2):g}"
 
 
 def _number_row(run: Run, index: int) -> NumberRow:

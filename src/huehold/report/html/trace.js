@@ -410,6 +410,7 @@ globalThis.hueholdTrace = (function () {
           drawBar(ctx, inks, layout, event, middle(2), "disturbed", "cross");
         }
       }
+      for (const span of data.broken_holds) drawBroken(ctx, inks, layout, span, middle(3));
       if (data.hold) drawHold(ctx, inks, layout, data.hold, middle(3));
     });
   }
@@ -450,6 +451,22 @@ globalThis.hueholdTrace = (function () {
     ctx.fillStyle = inks[ink];
     ctx.fillRect(x - width / 2, y - 5.5, width, 11);
     write(ctx, text, x, y + 0.5, inks.ink, "center");
+  }
+
+  /** A hold that did not last: an open bar, and a cross where it was broken. */
+  function drawBroken(ctx, inks, layout, [start, end], y) {
+    const [x, until] = [layout.x(start), layout.x(end)];
+    ctx.strokeStyle = inks["hold-edge"];
+    ctx.lineWidth = 1;
+    ctx.strokeRect(x, y - 4, until - x, 8);
+    ctx.strokeStyle = inks.ink;
+    ctx.lineWidth = 1.5;
+    ctx.beginPath();
+    for (const tilt of [-1, 1]) {
+      ctx.moveTo(until - 3.5, y - 3.5 * tilt);
+      ctx.lineTo(until + 3.5, y + 3.5 * tilt);
+    }
+    ctx.stroke();
   }
 
   function drawHold(ctx, inks, layout, hold, y) {
