@@ -78,6 +78,8 @@ class RecordingWriter:
                 f"{path.name} cannot hold {recording.codec}; give it one of the endings "
                 f"{', '.join(codec.suffixes)}."
             )
+        if not path.parent.is_dir():
+            raise InputError(f"{path} cannot be written: there is no folder {path.parent}.")
         self._path, self._recording, self._codec = path, recording, codec
         self._partial = path.with_name(f"{path.stem}.{os.getpid()}.partial{path.suffix}")
         try:

@@ -27,6 +27,11 @@ def _split(value: Any) -> Any:
     return tuple(part.strip() for part in value.split(",")) if value.strip() else ()
 
 
+def _whole(value: Any) -> Any:
+    """Let a choice among whole numbers be written as text."""
+    return int(value) if isinstance(value, str) and value.strip().isdigit() else value
+
+
 Unit = Annotated[float, Field(ge=0.0, le=1.0)]
 Colour = Annotated[tuple[Unit, Unit, Unit], BeforeValidator(_split)]
 Seconds = Annotated[tuple[float, ...], BeforeValidator(_split)]
@@ -185,12 +190,14 @@ class Recording(Section):
     rate_hz: float = Field(default=12.0, gt=0.5, le=60.0)
     jitter: float = Field(default=0.0, ge=0.0, le=0.45, description="of stamps, of the frame time")
     codec: Literal["h264", "hevc", "vp9", "av1", "mjpeg"] = "h264"
-    bits: Literal[8, 10] = 8
+    bits: Annotated[Literal[8, 10], BeforeValidator(_whole)] = 8
     full_range: bool = False
     matrix: Literal["bt601", "bt709"] = "bt601"
     tagged: bool = True
     quality: int = Field(default=26, ge=0, le=63, description="the codec's constant-quality figure")
-    rotation_deg: Literal[0, 90, 180, 270] = Field(default=0, description="turn told as metadata")
+    rotation_deg: Annotated[Literal[0, 90, 180, 270], BeforeValidator(_whole)] = Field(
+        default=0, description="turn told as metadata"
+    )
     enlarge: float = Field(default=1.0, ge=1.0, le=12.0, description="upscaling before coding")
     odd: bool = Field(default=False, description="one pixel more each way, an odd size")
 

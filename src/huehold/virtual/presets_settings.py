@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterator, Sequence
 from dataclasses import fields, is_dataclass, replace
 from types import MappingProxyType
-from typing import Any, get_type_hints
+from typing import Any, TypeVar, get_type_hints
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
@@ -14,6 +14,14 @@ from huehold.errors import UsageError
 from huehold.virtual.presets import Scenario
 
 __all__ = ["list_settings", "with_settings"]
+
+_S = TypeVar("_S")
+_OWN = {
+    "seed": "of everything random",
+    "chemistry": "titration, acid or none",
+    "length_s": "of a run without titration",
+}
+_TAKEN = ("seed", "depth_mm", "balance")  # follow from other settings of the scenario
 
 
 def list_settings(scenario: Scenario) -> Iterator[tuple[str, str, str]]:
@@ -24,7 +32,8 @@ def list_settings(scenario: Scenario) -> Iterator[tuple[str, str, str]]:
     tuple of str
         E.g. ``("camera.blur_px", "0.6", "")``.
     """
-    yield "seed", str(scenario.seed), "of everything random"
+    for key, about in _OWN.items():
+        yield key, _text(getattr(scenario, key)), about
     for name in Scenario.model_fields:
         section = getattr(scenario, name)
         for key, about in _names(section).items():
@@ -45,37 +54,48 @@ def with_settings(scenario: Scenario, assignments: Sequence[str]) -> Scenario:
     UsageError
         If a name is unknown or a value makes no sense.
     """
+    known = [key for key, _, _ in list_settings(scenario)]
+    changes: dict[str, dict[str, str]] = {}
     for assignment in assignments:
-        name, equals, value = assignment.partition("=")
+        name, equals, value = (part.strip() for part in assignment.partition("="))
         if not equals:
             raise UsageError(f"{assignment!r} sets nothing; write it as section.name=value.")
-        scenario = _with_one(scenario, name.strip(), value.strip())
-    return scenario
+        if name not in known:
+            raise UsageError(f"There is no setting {name!r}; {_hint(name, known)}")
+        part, _, key = name.rpartition(".")
+        changes.setdefault(part, {})[key] = value
+    # A section's changes are judged together, for some depend on each other.
+    own = _changed(scenario, "", changes.pop("", {}))
+    parts = {p: _changed(getattr(scenario, p), f"{p}.", c) for p, c in changes.items()}
+    return own.model_copy(update=parts)
 
 
-def _with_one(scenario: Scenario, name: str, value: str) -> Scenario:
-    known = [key for key, _, _ in list_settings(scenario)]
-    if name not in known:
-        near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
-        hint = f"did you mean {near[0]}?" if near else "see them all with --settings."
-        raise UsageError(f"There is no setting {name!r}; {hint}")
-    if name == "seed":
-        return scenario.model_copy(update={"seed": _seed(value)})
-    part, key = name.split(".", 1)
-    section = getattr(scenario, part)
-    changed = _changed(section, name, key, value)
-    return scenario.model_copy(update={part: changed})
+def _hint(name: str, known: list[str]) -> str:
+    near = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    return f"did you mean {near[0]}?" if near else "see them all with --settings."
 
 
-def _changed(section: Any, name: str, key: str, value: str) -> Any:
+def _changed(section: _S, prefix: str, changes: dict[str, str]) -> _S:
     try:
         if isinstance(section, BaseModel):
-            # As set first, so that values which depend on each other are judged together.
-            held = {k: getattr(section, k) for k in type(section).model_fields}
-            return type(section).model_validate({**held, key: value})
-        return replace(section, **{key: _cast(type(section), key, value)})
+            held = {key: getattr(section, key) for key in type(section).model_fields}
+            return type(section).model_validate({**held, **changes})
+        for key, value in changes.items():
+            section = _replaced(section, prefix, key, value)
+        return section
     except ValidationError as problem:
-        raise UsageError(f"{name}={value} makes no sense: {_sentence(problem)}.") from None
+        place = problem.errors()[0]["loc"]
+        wrong = {str(place[0]): changes[str(place[0])]} if place else changes
+        told = " ".join(f"{prefix}{key}={value}" for key, value in wrong.items())
+        raise UsageError(f"{told} makes no sense: {_sentence(problem)}.") from None
+
+
+def _replaced(section: Any, prefix: str, key: str, value: str) -> Any:
+    try:
+        cast = _cast(type(section), key, value)
+    except ValidationError as problem:
+        raise UsageError(f"{prefix}{key}={value} makes no sense: {_sentence(problem)}.") from None
+    return replace(section, **{key: cast})
 
 
 def _cast(kind: type[Any], key: str, value: str) -> Any:
@@ -90,12 +110,6 @@ def _cast(kind: type[Any], key: str, value: str) -> Any:
     return TypeAdapter(hint).validate_python(value)
 
 
-def _seed(value: str) -> int:
-    if not value.isdigit():
-        raise UsageError(f"seed={value} makes no sense: give a whole number from 0.")
-    return int(value)
-
-
 def _sentence(problem: ValidationError) -> str:
     message = str(problem.errors()[0]["msg"])
     message = message.removeprefix("Value error, ").rstrip(".")
@@ -108,7 +122,7 @@ def _names(section: Any) -> dict[str, str]:
         described = type(section).model_fields.items()
         return {key: field.description or "" for key, field in described}
     if is_dataclass(section):
-        return {field.name: "" for field in fields(section) if field.name != "seed"}
+        return {field.name: "" for field in fields(section) if field.name not in _TAKEN}
     return {}
 
 
@@ -117,4 +131,6 @@ def _text(value: Any) -> str:
         return ",".join(f"{v:g}" for v in value)
     if hasattr(value, "items"):
         return ",".join(f"{k}:{v:g}" for k, v in value.items())
-    return f"{value:.6g}" if isinstance(value, float) else str(value).lower()
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f"{value:.6g}" if isinstance(value, float) else str(value)

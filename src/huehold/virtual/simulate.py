@@ -72,20 +72,26 @@ def simulate(
         truth or recording.with_suffix(".truth.json"),
         masses or recording.with_suffix(".masses.csv"),
     )
-    with RecordingWriter(recording, scenario.recording) as writer:
+    try:
+        show = _record(scenario, recording, progress)
+        write_truth(show, written.truth)
+        _write_masses(show, written.masses)
+    except OSError as problem:
+        where = problem.filename or recording
+        raise InputError(
+            f"{where} cannot be written ({problem.strerror}); choose another place."
+        ) from None
+    return written
+
+
+def _record(scenario: Scenario, path: Path, progress: Callable[[int, int], None] | None) -> Show:
+    with RecordingWriter(path, scenario.recording) as writer:
         show = Show(scenario)
         for count, (time_s, picture) in enumerate(show.pictures(), start=1):
             writer.write(time_s, picture)
             if progress is not None:
                 progress(count, len(show.times))
-    try:
-        write_truth(show, written.truth)
-        _write_masses(show, written.masses)
-    except OSError as problem:
-        raise InputError(
-            f"{problem.filename} cannot be written ({problem.strerror}); choose another place."
-        ) from None
-    return written
+    return show
 
 
 def _write_masses(show: Show, path: Path) -> None:

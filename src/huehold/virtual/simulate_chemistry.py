@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 from functools import lru_cache
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,6 +23,7 @@ __all__ = ["story_of"]
 Floats = NDArray[np.float64]
 _ACID_PH = 5.4
 _NO_SOLID_LEFT = 0.002
+_HOLDS_S = (30.0, 40.0, 60.0, 120.0)  # holds for which the truth file names the endpoint
 
 
 def story_of(scenario: Scenario) -> Story:
@@ -108,10 +110,13 @@ def _acts(truth: Truth) -> tuple[Act, ...]:
     return tuple(acts)
 
 
-def _facts(truth: Truth) -> MappingProxyType[str, float | None]:
+def _facts(truth: Truth) -> MappingProxyType[str, Any]:
+    ends = {f"{hold:g}": truth.endpoint(hold) for hold in _HOLDS_S}
     return MappingProxyType(
         {
-            "endpoint_mass_g": truth.endpoint_mass_g,
+            "endpoints_by_hold_s": {
+                hold: None if end is None else asdict(end) for hold, end in ends.items()
+            },
             "equivalence_g": truth.equivalence_g,
             "blank_g": truth.blank_g,
             "turning_ph": truth.turning_ph,
@@ -124,9 +129,9 @@ def _acid_from_start(scenario: Scenario) -> Story:
     """Tell of a cup without solid that is acid from the start, and gets a few drops more."""
     bench = _bench(scenario)
     time = np.arange(0.0, scenario.length_s, 0.1)
-    drops = np.arange(8.0, 0.6 * scenario.length_s, 9.0)
+    drops = np.arange(4.0, 0.6 * scenario.length_s, 9.0)
     ph = _ACID_PH - 0.04 * (time[:, None] > drops).sum(axis=1)
-    look = _columns(_liquid_optics(scenario, bench).fast(ph, _NO_SOLID_LEFT))
+    look = _columns(_liquid_optics(scenario, bench).appearance(ph, _NO_SOLID_LEFT))
     portions = tuple(Portion(float(t), bench.drop_g) for t in drops)
     added = bench.drop_g * (time[:, None] > drops).sum(axis=1)
     acts = tuple(Act(float(t) - 0.9, float(t) + 0.6, "dropper") for t in drops)
