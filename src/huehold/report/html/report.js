@@ -6,6 +6,7 @@
   const $ = (id) => document.getElementById(id);
   const data = JSON.parse($("run-data").textContent);
   const LEAST_SPAN_S = 2;
+  const PAPER_PX = 1000;
   const calm = matchMedia("(prefers-reduced-motion: reduce)");
 
   const state = {
@@ -20,21 +21,30 @@
   function redraw() {
     state.layout = drawTrace($("trace"), data, state);
     $("chart").style.height = `${state.layout.height}px`;
+    redrawPaper();
     redrawCursor();
+  }
+
+  /** Keep the same picture ready in light inks: print takes what is drawn already. */
+  function redrawPaper() {
+    drawTrace($("paper"), data, { ...state, width: PAPER_PX });
   }
 
   function redrawCursor() {
     drawCursor($("cursor"), state.layout, data, state.index, state.selection);
   }
 
-  let waiting = false;
+  /** Draw at the next frame: everything if anyone asked for it, else the cursor alone. */
+  let wanted = null;
   function soon(draw) {
-    if (waiting) return;
-    waiting = true;
-    requestAnimationFrame(() => {
-      waiting = false;
-      draw();
-    });
+    if (wanted === null) {
+      requestAnimationFrame(() => {
+        const chosen = wanted;
+        wanted = null;
+        chosen();
+      });
+    }
+    if (wanted !== redraw) wanted = draw;
   }
 
   function setRange(start_s, end_s) {
@@ -303,12 +313,6 @@
   function wirePage() {
     new ResizeObserver(() => soon(redraw)).observe($("chart-box"));
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);
-    const paper = (on) => () => {
-      document.documentElement.toggleAttribute("data-paper", on);
-      redraw();
-    };
-    addEventListener("beforeprint", paper(true));
-    addEventListener("afterprint", paper(false));
   }
 
   function loadRibbon() {

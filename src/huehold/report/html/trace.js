@@ -5,7 +5,8 @@
  *   hueholdTrace.drawCursor(overlay, layout, data, index);
  *
  * `data` holds columns by name (time_s, hue_deg, chroma, ...) and the events; `range` is
- * [start_s, end_s]; `show` says by name what is wanted; `ribbon` is an image or null.
+ * [start_s, end_s]; `show` says by name what is wanted; `ribbon` is an image or null;
+ * `width` is in CSS pixels, the canvas's own if not given.
  * Inks come from CSS custom properties of the canvas, so themes live in the style sheet.
  */
 globalThis.hueholdTrace = (function () {
@@ -512,7 +513,7 @@ globalThis.hueholdTrace = (function () {
 
   /** Draw the whole trace; returns the layout for cursors and pointers. */
   function drawTrace(canvas, data, options) {
-    const width = canvas.clientWidth;
+    const width = options.width || canvas.clientWidth;
     const layout = layoutOf(width, data, options);
     const ctx = prepare(canvas, width, layout.height);
     const inks = inksOf(canvas);
