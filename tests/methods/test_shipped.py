@@ -2,6 +2,7 @@
 
 import pytest
 
+from huehold.errors import UsageError
 from huehold.methods import list_methods, load_method
 from huehold.stoichiometry.reactions import mole_ratio
 
@@ -29,6 +30,14 @@ def test_start_and_end_colour_do_not_overlap(name):
         return
     start, end = _hues(indicator.start.hue_deg), _hues(indicator.end.hue_deg)
     assert not start & end
+
+
+def test_a_colour_without_hue_cannot_be_followed():
+    with pytest.raises(UsageError, match="the end colour of starch is colourless"):
+        load_method("hypochlorite-by-thiosulfate").indicator.hue_bands()
+    with pytest.raises(UsageError, match="the start colour of starch"):
+        load_method("ascorbic-acid-by-iodine").indicator.hue_bands()
+    assert load_method("lime-water").indicator.hue_bands() == ((20, 72), (82, 112))
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -64,6 +64,9 @@ def with_equivalence(found, grams):
         ({"bracket_mass": "1 drop"}, "mass of one drop as well"),
         ({"water_mass": "-3 g"}, "mass of water is negative"),
         ({"end_ph": (99.0, 0.1)}, "makes no sense"),
+        ({"end_ph": "6.8"}, "needs its uncertainty"),
+        ({"end_ph": 6.8}, "a value with its uncertainty"),
+        ({"dose": "1e9 g"}, "no portion anybody measures"),
         ({"claim": "1200"}, "names no portion"),
         ({"dose": "15"}, "must be a volume or a mass"),
         ({"claim": "1200 mg/15 mL", "tolerance": "milk"}, "no acceptance range called"),
@@ -81,6 +84,8 @@ def test_bad_input_is_one_sentence_with_its_cause(changes, words):
         ({"tolerance": "90-110 %"}, "needs a label claim"),
         ({"standardisation": Standardisation("baking soda", 1, 10)}, "not both"),
         ({"reagent_mass": "3 g"}, "has no reagent in excess"),
+        ({"titrant_mass": None}, "titrant mass is needed"),
+        ({"claim": 80.0}, "claim must be text"),
         (
             {"strength": None, "standardisation": Standardisation("chalk", 1, 10)},
             "no standard 'chalk'; it has baking soda",

@@ -37,6 +37,7 @@ _DIRECT = (
     "claim",
     "tolerance",
     "dose",
+    "end_ph",
 )
 
 
@@ -196,22 +197,11 @@ def _arguments(options: Mapping[str, Any]) -> dict[str, Any]:
     chosen = {name: options[name] for name in _DIRECT if options[name]}
     chosen["balance"] = Balance(options["readability"], options["linearity"], options["capacity"])
     chosen["settings"] = Settings(coverage=options["coverage"])
-    if options["end_ph"] is not None:
-        chosen["end_ph"] = _end_ph(options["end_ph"])
     if options["standard"] is not None:
         chosen["standardisation"] = _standardisation(options)
     if options["density_mass"] is not None or options["density_volume"] is not None:
         chosen["density"] = _measured_density(options)
     return chosen
-
-
-def _end_ph(text: str) -> tuple[float, float]:
-    from huehold.stoichiometry.quantities import read
-
-    typed = read(text, None, "the end pH")
-    if typed.unit or not typed.stated:
-        raise InputError(f"the end pH '{text}' needs its uncertainty, such as '6.8 +/- 0.2'")
-    return typed.value, typed.half_width
 
 
 def _standardisation(options: Mapping[str, Any]) -> Any:

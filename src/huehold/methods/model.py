@@ -12,7 +12,7 @@ from typing import Annotated, Literal, ParamSpec, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
-from huehold.errors import InputError
+from huehold.errors import InputError, UsageError
 from huehold.stoichiometry.formulae import parse_formula
 from huehold.stoichiometry.reactions import Reaction, mole_ratio, parse_reaction
 from huehold.stoichiometry.tolerances import acceptance_range
@@ -117,6 +117,22 @@ class Indicator(_Table):
         if self.turning_ph is not None and self.turning_ph[0] >= self.turning_ph[1]:
             raise ValueError("turning_ph must be [low, high] with low below high")
         return self
+
+    def hue_bands(self) -> tuple[tuple[float, float], tuple[float, float]]:
+        """Return the hue bands of start and end colour, for who follows the hue.
+
+        Raises
+        ------
+        UsageError
+            If one of them is colourless, so that there is no hue to follow.
+        """
+        if self.start.hue_deg is None or self.end.hue_deg is None:
+            side, colour = ("start", self.start) if self.start.colourless else ("end", self.end)
+            raise UsageError(
+                f"the {side} colour of {self.name} is {colour.name}: it has no hue a camera could "
+                "follow; watch the endpoint by eye and use 'huehold compute' for the result"
+            )
+        return self.start.hue_deg, self.end.hue_deg
 
 
 class Endpoint(_Table):

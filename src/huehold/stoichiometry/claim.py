@@ -14,6 +14,7 @@ from huehold.stoichiometry.units import dimension_name, quantity
 
 __all__ = ["Claim", "Portion", "parse_claim", "parse_tolerance", "portion_of"]
 
+_LARGEST = 1e5  # mL or g
 _EXAMPLE = "write it like '1200 mg/15 mL', '500 mg per tablet' or '5 g/100 mL'"
 _PERCENT = re.compile(r"^(.*?)\s*%\s*\(?\s*([wm]\s*/\s*[vwm])?\s*\)?$")
 _AMOUNT = re.compile(r"^(\S+)\s*([a-zA-Zµ]+)\s*(\S*)$")
@@ -105,7 +106,10 @@ def parse_tolerance(text: str) -> AcceptanceRange:
 def _portion(given: object, name: str) -> Portion:
     typed = positive(read(given, None, "the dose"), "the dose", "how much is one dose?")
     unit = _portion_unit(typed)
-    return Portion(typed.to(unit, "the dose").value, unit, name)
+    amount = typed.to(unit, "the dose").value
+    if not 1e-3 <= amount <= _LARGEST:
+        raise InputError(f"the dose of {amount:g} {unit} is no portion anybody measures")
+    return Portion(amount, unit, name)
 
 
 def _portion_unit(typed: Typed) -> str:
@@ -138,6 +142,8 @@ def _amount_mg(amount: str, text: str, method: Method) -> tuple[float, str]:
         raise InputError(f"the label claim '{text}' cannot be read; {_EXAMPLE}")
     number, unit, substance = match.groups()
     typed = positive(read(f"{number} {unit}", "mg", "the label claim"), "the label claim", "typo?")
+    if typed.value > 1000 * _LARGEST:
+        raise InputError(f"the label claim '{text}' is more than anybody weighs; {_EXAMPLE}")
     stated = method.expressed_as.formula
     if substance in {"", stated}:
         return typed.value, ""

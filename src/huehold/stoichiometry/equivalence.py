@@ -79,7 +79,7 @@ def add_equivalence(
         return _by_bracket(sheet, method, terms, last.value)
     ph_terms = _ExcessOfPh(sheet, method, equilibrium, request, strength, sample)
     if request.end_ph is not None:
-        return _by_colour(sheet, method, terms, last.value, ph_terms, request.end_ph)
+        return _by_colour(sheet, method, terms, last.value, ph_terms, _seen(request.end_ph))
     return _by_turning(sheet, method, terms, last.value, ph_terms)
 
 
@@ -195,11 +195,6 @@ def _by_colour(
 ) -> Equivalence:
     end_ph = method.indicator.end_ph
     assert end_ph is not None
-    if not (2 <= seen[0] <= 12 and 0.01 <= seen[1] <= 3):
-        raise InputError(
-            f"the pH read from the end colour, {seen[0]:g} with a standard uncertainty of "
-            f"{seen[1]:g}, makes no sense; give for example 6.8 and 0.2"
-        )
     evidence = endpoint_ph.combine_with_colour(
         excess.function(), last_g, (end_ph.value, max(end_ph.u, 0.01)), seen
     )
@@ -211,6 +206,22 @@ def _by_colour(
     reason = "what the end colour and the last addition say was too much is taken off"
     sheet.do(Sum(symbol, (*terms, (-1, sheet.add(item))), reason))
     return Equivalence(symbol.key, last_g, evidence.bracket_u_g, evidence, text)
+
+
+def _seen(given: object) -> tuple[float, float]:
+    """Read a pH with its standard uncertainty, as a pair or as text with +/-."""
+    what, example = "the pH read from the end colour", "such as '6.8 +/- 0.2'"
+    if isinstance(given, str):
+        typed = read(given, None, what)
+        if typed.unit or not typed.stated:
+            raise InputError(f"{what}, '{given}', needs its uncertainty, {example}")
+        given = (typed.value, typed.half_width)
+    if not (isinstance(given, tuple | list) and len(given) == 2):
+        raise InputError(f"{what} must be a value with its uncertainty, {example}")
+    ph, u = (read(number, None, what).value for number in given)
+    if not (2 <= ph <= 12 and 0.01 <= u <= 3):
+        raise InputError(f"{what}, {ph:g} +/- {u:g}, makes no sense; give it {example}")
+    return ph, u
 
 
 def _colour_text(

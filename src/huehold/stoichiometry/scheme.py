@@ -47,7 +47,7 @@ class Request:
     tare_drift: object | None = None
     buoyancy: bool = False
     water_mass: object | None = None
-    end_ph: tuple[float, float] | None = None
+    end_ph: object | None = None
     drop_mass: object | None = None
     balance: Balance = field(default_factory=Balance)
 
