@@ -38,7 +38,7 @@ METHOD = "magnesium-hydroxide-by-vinegar"
 LIGHTS = ("D65", "D50", "LED", "LED warm", "LED cool", "fluorescent", "bulb")
 SLACK_S = 4.0  # a hold that ends this near to what is asked may be called or not
 PORTION_S = 1.5  # drops closer than this are one portion
-BRINK = 0.65  # share of the way to the end colour asked for in a second reading
+BRINK = 0.7  # share of the way to the end colour asked for in a second reading
 MIXING_S = 2.0  # right after an addition the well-mixed pH is not what is seen
 
 

@@ -22,6 +22,7 @@ _ACROSS_GAP_S = 60.0  # a rise across a blind stretch up to this long still coun
 _MIN_STEP = 0.06  # of the start-to-end line
 _MIN_STEP_UNITS = 2.5  # plane units: coded video wanders slowly by about one
 _MIN_STEP_NOISE = 5.0  # in standard deviations of the smoothed position
+_DOUBLE = 2.0
 _PEAK_OVER_S = 1.0  # no new maximum for this long: the rise is over
 _SAME_PORTION_S = 1.5  # a rise this soon after a peak still belongs to it
 _CALM_S = 0.8  # the smoothed colour is free of an untrusted reading after this
@@ -80,7 +81,9 @@ class AdditionFinder:
             self._trouble_from_s = time_s
         self._trouble_last_s = time_s
 
-    def add(self, point: Point, line: Line, seen: Smoother) -> Step | Peak | None:
+    def add(
+        self, point: Point, line: Line, seen: Smoother, *, end_colour: float
+    ) -> Step | Peak | None:
         """Take a smoothed colour.
 
         Parameters
@@ -91,6 +94,10 @@ class AdditionFinder:
             The start-to-end line as it is known now.
         seen : Smoother
             Holds the last single readings, to find the foot of a step.
+
+        end_colour : float
+            Position from which the end colour is there already: a step from there must
+            be twice as high, for the slow wander of a video's colour to stay below it.
 
         Returns
         -------
@@ -103,9 +110,11 @@ class AdditionFinder:
         self._remember(point, line)
         if base is None:
             return None
-        rise = line.position(point.colour) - line.position(base.colour)
+        foot = line.position(base.colour)
+        rise = line.position(point.colour) - foot
         clear = max(_MIN_STEP_NOISE * point.noise, _MIN_STEP_UNITS) / line.span
-        if rise < max(_MIN_STEP, clear):
+        least = max(_MIN_STEP, clear)
+        if rise < (least if foot < end_colour else _DOUBLE * least):
             return None
         return self._begin(point, base, rise, line, seen)
 

@@ -13,7 +13,7 @@ import math
 from collections import deque
 from dataclasses import dataclass
 
-from huehold.detection.plane import hue_deg
+from huehold.detection.plane import hue_deg, middle
 from huehold.detection.settings import DetectorSettings, turn_deg
 
 __all__ = ["AxisLearner", "EndBand", "Line"]
@@ -21,39 +21,62 @@ __all__ = ["AxisLearner", "EndBand", "Line"]
 COLOURED = 8.0  # chroma in the plane from which the hue angle carries meaning
 _PRIOR_CHROMA = 0.8  # of the start colour's, for an end colour not yet seen
 _PEAKS = 6  # the latest peaks that speak about the end colour
-_BEST = 3  # how many of them, the farthest, are averaged,
-_FULL = 0.85  # if they come this near to the farthest: a small addition shows less
+_FULL = 0.75  # those that come this near to the farthest count: a small addition shows less
 _MAX_SHIFT_DEG = 25.0  # light turns the end band along with the start colour, up to this
 _MIN_SPAN = 6.0  # plane units between start and end colour that still can be told apart
 _TURN_LIMIT_DEG = 50.0  # a peak further off the expected direction is something else
 _PALE_WAY = 0.6  # of the start chroma: how far a peak must lie where hue cannot tell
 _START_PULL = 0.5  # weight of a new start plateau
 _START_TURN_DEG = 15.0  # the start colour may turn this far from where it was first seen
-_ENTER = 0.68  # position of the band's edge where hue cannot tell
-_ENTER_RANGE = (0.55, 0.8)
-_HYSTERESIS = (0.06, 0.15)
+_ENTER = 0.62  # position of the band's edge where hue cannot tell
+_ENTER_RANGE = (0.58, 0.8)
+_HYSTERESIS = (0.06, 0.1)
 _OUT_DEG = 5.0  # the end colour is left this far outside its hue band, or half the gap
 
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """The line from start colour to end colour in the plane."""
+    """The way from start colour to end colour in the plane.
+
+    Notes
+    -----
+    As the mixture clears, its chroma may double while its hue stays; along a straight line
+    drawn when it was cloudy that looks like a change. Where start colour, end colour and
+    the colour itself are chromatic enough, the position is therefore taken from the hue
+    angle; near colourless it is taken along the straight line; between the two, by both.
+    """
 
     start: complex
     end: complex
 
     def place(self, colour: complex) -> complex:
-        """Return position along the line (real) and off it (imaginary), in spans."""
-        return (colour - self.start) / (self.end - self.start)
+        """Return position along the way (real) and off the straight line (imaginary)."""
+        straight = (colour - self.start) / (self.end - self.start)
+        weight = hue_weight(min(abs(self.start), abs(self.end), abs(colour)))
+        if weight == 0.0:
+            return straight
+        by_hue = self.by_hue(hue_deg(colour))
+        return complex(weight * by_hue + (1.0 - weight) * straight.real, straight.imag)
+
+    def by_hue(self, angle_deg: float) -> float:
+        """Return the position of a hue angle: 0 at the start, 1 at the end colour's."""
+        start_deg = hue_deg(self.start)
+        way_deg = turn_deg(hue_deg(self.end) - start_deg)
+        return turn_deg(angle_deg - start_deg) / way_deg if way_deg else 0.0
 
     def position(self, colour: complex) -> float:
-        """Return the position along the line: 0 at the start, 1 at the end colour."""
+        """Return the position along the way: 0 at the start, 1 at the end colour."""
         return self.place(colour).real
 
     @property
     def span(self) -> float:
-        """Length of the line in plane units."""
+        """Length of the way in plane units."""
         return abs(self.end - self.start)
+
+
+def hue_weight(chroma: float) -> float:
+    """Return how far the hue angle is believed at a chroma, 0 to 1."""
+    return max(0.0, min(1.0, (chroma - COLOURED) / COLOURED))
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,8 +171,7 @@ class AxisLearner:
         line = Line(start, prior)
         places = sorted(self._peaks, key=line.position)
         full = _FULL * line.position(places[-1])
-        best = [peak for peak in places if line.position(peak) >= full][-_BEST:]
-        return sum(best) / len(best)
+        return middle([peak for peak in places if line.position(peak) >= full])
 
     def _band(self, line: Line) -> EndBand:
         if min(abs(line.start), abs(line.end)) < COLOURED:
@@ -161,11 +183,14 @@ class AxisLearner:
         return EndBand(enter, enter - max(_HYSTERESIS[0], min(_HYSTERESIS[1], enter - leave)))
 
     def _edge(self, line: Line, outside_deg: float) -> float:
-        """Return where the line crosses a hue that far outside the shifted end band."""
+        """Return the position of a hue that far outside the shifted end band."""
         band = self._end_hues
         near_deg = band.low_deg - outside_deg if self._up else band.high_deg + outside_deg
-        ray = cmath.rect(1.0, math.radians(near_deg + self._shift_deg))
+        near_deg += self._shift_deg
+        ray = cmath.rect(1.0, math.radians(near_deg))
         across_way = (ray.conjugate() * (line.end - line.start)).imag
         if across_way == 0.0:
             return _ENTER
-        return -(ray.conjugate() * line.start).imag / across_way
+        straight = -(ray.conjugate() * line.start).imag / across_way
+        weight = hue_weight(min(abs(line.start), abs(line.end)))
+        return weight * line.by_hue(near_deg) + (1.0 - weight) * straight

@@ -78,7 +78,7 @@ class Detector:
         self._cause = Cause()
         self._fadeback = FadeBackWatch()
         self._forecaster = Forecaster(settings.hold_s)
-        self._watch = HoldWatch(settings.hold_s)
+        self._watch = HoldWatch(settings.hold_s, heed_clearing=settings.clearing)
         self._now_s = -math.inf
         self._colour: complex | None = None
         self._end_first_s: float | None = None
@@ -223,7 +223,7 @@ class Detector:
             self._began_at_end = True
 
     def _watch_additions(self, point: Point, line: Line) -> None:
-        found = self._finder.add(point, line, self._smoother)
+        found = self._finder.add(point, line, self._smoother, end_colour=self._axis.band.leave)
         if isinstance(found, Step):
             self._fadeback.stop()
             self._plateaus.restart()
@@ -345,13 +345,14 @@ class Detector:
         hold = self._watch.hold
         if self._confirmed_s is None or hold is None:
             return
-        if line.position(step.base) < self._axis.band.leave:
+        if line.position(step.base) < self._axis.band.enter:
             self._break_hold(hold, step.time_s, "faded")
 
     def _restart_hold(self, hold: Hold, time_s: float, base: complex | None) -> None:
         self._tell_broken(hold, time_s, "addition")
         line = self._axis.line
         afresh = line is not None and base is not None and hold.has_fallen(line, base)
+        afresh = afresh or (self.settings.clearing and hold.is_clearing())
         hold.restart(time_s, afresh=afresh)
         hold.brought = True
         self._cause.root()
@@ -394,4 +395,5 @@ class Detector:
             beyond_deg=self._beyond_deg(hold),
             unbrought=not hold.brought,
             drifting=self._watch.drifting,
+            still_clearing=self._watch.clearing,
         )

@@ -21,6 +21,9 @@ _COVER = 0.6  # share of the hold that must have been seen
 _SETTLE_S = 2.0  # mixing right after the onset says nothing about drift
 _REOPEN_AFTER_S = 3.0  # a called endpoint is withdrawn only on a clear, lasting fade
 _REOPEN_DEPTH = 0.1
+_FEW_LOOKS = 3
+_CLOUDY = 0.15  # turbidity from which solid is left
+_CLEARED = 0.1  # fall of the turbidity over a hold that shows it dissolving
 _FALLEN = 0.12  # a colour this far below its highest was going back
 _JUDGE_EVERY_S = 0.5
 _LOOKS_A_HOLD = 90
@@ -67,6 +70,15 @@ class Hold:
         self.held_from_s, self.seen_s = time_s, 0.0
         self.looks.clear()
 
+    def is_clearing(self) -> bool:
+        """Tell whether the mixture is still cloudy, and clearing fast: solid is dissolving."""
+        known = [u for _, _, u in self.looks if math.isfinite(u)]
+        part = len(known) // 3
+        if part < _FEW_LOOKS:
+            return False
+        before, now = median(known[:part]), median(known[-part:])
+        return now > _CLOUDY and before - now > _CLEARED
+
     def has_fallen(self, line: Line, base: complex) -> bool:
         """Tell whether the colour had clearly come down from its highest by then."""
         top = max((line.position(c) for _, c, _ in self.looks), default=-math.inf)
@@ -93,14 +105,18 @@ class HoldWatch:
     ----------
     hold_s : float
         How long the end colour must persist.
+    heed_clearing : bool
+        Whether a hold must wait while the mixture is clearing fast.
     """
 
-    def __init__(self, hold_s: float) -> None:
+    def __init__(self, hold_s: float, *, heed_clearing: bool) -> None:
         self._hold_s = hold_s
+        self._heed_clearing = heed_clearing
         self._look_every_s = max(hold_s / _LOOKS_A_HOLD, 0.1)
         self.state = HoldState.AWAY
         self.hold: Hold | None = None
         self.drifting = False
+        self.clearing = False
         self._since_s: float | None = None
         self._judged_s = -math.inf
 
@@ -132,12 +148,13 @@ class HoldWatch:
     def start(self, onset_s: float, *, brought: bool) -> None:
         """Begin a hold."""
         self.hold = Hold(onset_s, onset_s, brought)
-        self.state, self._since_s, self.drifting = HoldState.HOLDING, None, False
+        self.state, self._since_s = HoldState.HOLDING, None
+        self.drifting = self.clearing = False
 
     def away(self) -> None:
         """Give the hold up."""
         self.state, self.hold, self._since_s = HoldState.AWAY, None, None
-        self.drifting = False
+        self.drifting = self.clearing = False
 
     def leaves(self, point: Point, line: Line, band: EndBand) -> float | None:
         """Follow a hold; return since when the colour has been out of the band, or None.
@@ -183,9 +200,10 @@ class HoldWatch:
             return False
         self._judged_s = now_s
         self.drifting = self._drifts(hold, line, band)
-        if not self.drifting:
+        self.clearing = self._heed_clearing and hold.is_clearing()
+        if not self.drifting and not self.clearing:
             self.state = HoldState.COMPLETE
-        return not self.drifting
+        return self.state is HoldState.COMPLETE
 
     def _drifts(self, hold: Hold, line: Line, band: EndBand) -> bool:
         settle_s = min(_SETTLE_S, 0.1 * self._hold_s)

@@ -12,6 +12,7 @@ __all__ = ["is_drifting_back", "projected", "theil_sen"]
 _MOST = 48  # points of each half the pairwise slopes are taken from
 _FEWEST = 4
 _PACE = (0.4, 3.0)  # a fall may slow down or grow by this much from half to half
+_LOW_SHARE = 0.1  # of the hold may lie between the two edges of the band
 _REAL_FALL = 0.03  # falls of a half smaller than this say nothing about their pace
 
 FloatArray = NDArray[np.float64]
@@ -93,8 +94,8 @@ def is_drifting_back(
     Returns
     -------
     bool
-        True if it leads below the edge; True with fewer than eight points, which are too
-        few to say.
+        True if it leads below the edge, or if the colour lay below it for more than a
+        tenth of the hold; True with fewer than eight points, which are too few to say.
     """
     times = np.asarray(times_s, dtype=float)
     values = np.asarray(positions, dtype=float)
@@ -103,7 +104,8 @@ def is_drifting_back(
     middle_s = 0.5 * (times[0] + times[-1])
     if min(int((times <= middle_s).sum()), int((times > middle_s).sum())) < _FEWEST:
         return True
-    return projected(times, values, ahead_s) < edge
+    lowest = float(np.quantile(values, _LOW_SHARE))
+    return min(lowest, projected(times, values, ahead_s)) < edge
 
 
 def _thin(times_s: FloatArray, values: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -65,8 +65,9 @@ class Findings:
         Whether that is too far.
     late_additions : int
         Additions after the endpoint was called.
-    unbrought, drifting : bool
-        Why a long hold was not called: no addition brought it; it was drifting back.
+    unbrought, drifting, still_clearing : bool
+        Why a long hold was not called: no addition brought it; it was drifting back; the
+        mixture was still clearing.
     foreign : bool
         Whether too many colours were none of the indicator's.
     withdrawn_s : float or None
@@ -99,6 +100,7 @@ class Findings:
     late_additions: int = 0
     unbrought: bool = False
     drifting: bool = False
+    still_clearing: bool = False
     foreign: bool = False
     withdrawn_s: float | None = None
 
@@ -234,6 +236,8 @@ def _why_not_called(found: Findings) -> list[str]:
         return ["No addition brought the colour there: a change of light looks the same."]
     if found.drifting:
         return ["The colour was drifting back and would not have held."]
+    if found.still_clearing:
+        return ["The mixture was still clearing: solid was left to use up titrant."]
     return []
 
 
