@@ -140,11 +140,10 @@ _TITRATIONS = (
     ),
     Scenario(
         name="long_fade",
-        about="green that holds for most of a minute and fades before the true end",
-        operator=_short_operator(patience_s=66.0, likes_s=30.0, start_s=4.0),
-        bench=short_bench(dissolution_s=110.0, size_sd=0.8, squirt_g=2.2, squirt_sd_g=0.2),
-        recording=Recording(rate_hz=8.0),
-        seed=16,
+        about="green that holds for most of a minute and fades; the person gives up",
+        operator=_short_operator(likes_s=20.0, start_s=4.0, patience_s=90.0, stop_s=82.0, tail_s=17.0),
+        bench=short_bench(dissolution_s=110.0, size_sd=0.8, squirt_g=1.6, squirt_sd_g=0.2),
+        seed=15,
     ),
     Scenario(
         name="never_reached",
@@ -271,7 +270,10 @@ _LONG = (
     Scenario(
         name="demo",
         about="an evening class titrates its antacid, with a phone on a stack of books",
-        bench=Bench(dissolution_s=150.0, squirt_g=1.9, squirt_sd_g=0.3),
+        bench=Bench(
+            sample_g=4.93, content_mg_per_ml=77.6, density_g_per_ml=1.043, water_g=90.0,
+            alkalinity_mmol_per_kg=2.1, dissolution_s=160.0, squirt_g=1.7, squirt_sd_g=0.25,
+        ),
         operator=Operator(patience_s=72.0, waves_per_min=0.3, tail_s=6.0),
         sight=Sight(width_px=640, height_px=480, tilt_deg=14.0, roll_deg=-3.0),
         camera=Camera(
@@ -281,7 +283,7 @@ _LONG = (
         faults=Faults(knock_s=(-95.0,), knock_px=7.0, glare_s=(-60.0,)),
         people=People(sleeve=(0.30, 0.12, 0.20), skin="tan"),
         recording=Recording(rate_hz=12.0, jitter=0.12, quality=28),
-        seed=54,
+        seed=57,
     ),
     Scenario(
         name="quarter_hour",
