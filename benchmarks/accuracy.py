@@ -37,6 +37,7 @@ from huehold.virtual.truth import Truth, last_entry
 METHOD = "magnesium-hydroxide-by-vinegar"
 LIGHTS = ("D65", "D50", "LED", "LED warm", "LED cool", "fluorescent", "bulb")
 SLACK_S = 4.0  # a hold that ends this near to what is asked may be called or not
+TOLERANCE_S = 0.5  # an onset this much before an addition was still brought by it
 PORTION_S = 1.5  # drops closer than this are one portion
 BRINK = 0.7  # share of the way to the end colour asked for in a second reading
 MIXING_S = 2.0  # right after an addition the well-mixed pH is not what is seen
@@ -255,7 +256,7 @@ def _portions(truth: Truth) -> int:
 
 def _mass_g(truth: Truth, onset_s: float) -> float:
     """Return the true mass in the cup after the last addition up to an onset."""
-    return sum(a.mass_g for a in truth.additions if a.time_s <= onset_s)
+    return sum(a.mass_g for a in truth.additions if a.time_s <= onset_s + TOLERANCE_S)
 
 
 def _result_error_percent(truth: Truth, onset_s: float | None) -> float | None:
@@ -263,10 +264,10 @@ def _result_error_percent(truth: Truth, onset_s: float | None) -> float | None:
     if onset_s is None:
         return None
     additions = [a.time_s for a in truth.additions]
-    before = [t for t in additions if t <= onset_s]
+    before = [t for t in additions if t <= onset_s + TOLERANCE_S]
     if not before:
         return None
-    later = [t for t in additions if t > onset_s]
+    later = [t for t in additions if t > before[-1]] if before else []
     after_g = _last_reading(truth, before[-1], later[0] if later else math.inf)
     start = truth.additions[len(before) - 1]
     if after_g is None:

@@ -223,7 +223,7 @@ class Detector:
             self._began_at_end = True
 
     def _watch_additions(self, point: Point, line: Line) -> None:
-        found = self._finder.add(point, line, self._smoother, end_colour=self._axis.band.leave)
+        found = self._finder.add(point, line, self._smoother, end_colour=self._axis.band.enter)
         if isinstance(found, Step):
             self._fadeback.stop()
             self._plateaus.restart()
@@ -289,11 +289,21 @@ class Detector:
             return
         if not self._watch.completes(self._now_s, line, self._axis.band):
             return
+        rose_s = hold.rose_from_s(line)
+        if rose_s is not None:
+            self._recount_from(hold, rose_s)
+            return
+        self._watch.complete()
         self._confirmed_s, self._withdrawn_s = self._now_s, None
         self._overshot = self._beyond_deg(hold) > _BEYOND_DEG
         detail = {"onset_s": hold.onset_s, "held_from_s": hold.held_from_s}
         kind: EventKind = "overshoot" if self._overshot else "endpoint"
         self._teller.tell(self._now_s, kind, self._now_s, detail)
+
+    def _recount_from(self, hold: Hold, time_s: float) -> None:
+        self._tell_broken(hold, time_s, "the colour rose again")
+        hold.restart(time_s, afresh=False)
+        self._teller.tell(self._now_s, "hold_started", time_s)
 
     def _break_if_blind(self) -> None:
         """Break a hold that has not been seen for longer than the method allows."""
@@ -352,7 +362,8 @@ class Detector:
         self._tell_broken(hold, time_s, "addition")
         line = self._axis.line
         afresh = line is not None and base is not None and hold.has_fallen(line, base)
-        afresh = afresh or (self.settings.clearing and hold.is_clearing())
+        cloudy = hold.was_cloudy() or hold.is_clearing()
+        afresh = afresh or (self.settings.clearing and cloudy)
         hold.restart(time_s, afresh=afresh)
         hold.brought = True
         self._cause.root()

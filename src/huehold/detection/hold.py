@@ -24,6 +24,8 @@ _REOPEN_DEPTH = 0.1
 _FEW_LOOKS = 3
 _CLOUDY = 0.15  # turbidity from which solid is left
 _CLEARED = 0.1  # fall of the turbidity over a hold that shows it dissolving
+_RISE = 0.15  # of the way: more than wander, less than any drop that matters
+_RISE_UNITS = 3.5
 _FALLEN = 0.12  # a colour this far below its highest was going back
 _JUDGE_EVERY_S = 0.5
 _LOOKS_A_HOLD = 90
@@ -67,8 +69,11 @@ class Hold:
         """Count from a later moment; afresh if the colour was going back by then."""
         if afresh:
             self.onset_s = time_s
-        self.held_from_s, self.seen_s = time_s, 0.0
-        self.looks.clear()
+        last_s = self.looks[-1][0] if self.looks else time_s
+        share = self.seen_s / max(last_s - self.held_from_s, 1e-9) if self.looks else 0.0
+        self.held_from_s, self.seen_s = time_s, min(share, 1.0) * max(last_s - time_s, 0.0)
+        while self.looks and self.looks[0][0] <= time_s:
+            self.looks.popleft()
 
     def is_clearing(self) -> bool:
         """Tell whether the mixture is still cloudy, and clearing fast: solid is dissolving."""
@@ -78,6 +83,27 @@ class Hold:
             return False
         before, now = median(known[:part]), median(known[-part:])
         return now > _CLOUDY and before - now > _CLEARED
+
+    def was_cloudy(self) -> bool:
+        """Tell whether solid was left when the hold began to be counted."""
+        known = [u for _, _, u in self.looks if math.isfinite(u)][:_FEW_LOOKS]
+        return len(known) == _FEW_LOOKS and median(known) > _CLOUDY
+
+    def rose_from_s(self, line: Line) -> float | None:
+        """Return the last time from which the colour rose clearly, or None.
+
+        A held colour stays or fades; it rises only because titrant was added or because
+        the light changed, and from then on the hold must be counted anew.
+        """
+        least = max(_RISE, _RISE_UNITS / line.span)
+        rose_s, low, low_s = None, math.inf, 0.0
+        for time_s, colour, _ in self.looks:
+            place = line.position(colour)
+            if place < low:
+                low, low_s = place, time_s
+            elif place - low > least and low_s - self.held_from_s > _SETTLE_S:
+                rose_s, low = low_s, place
+        return rose_s
 
     def has_fallen(self, line: Line, base: complex) -> bool:
         """Tell whether the colour had clearly come down from its highest by then."""
@@ -201,9 +227,11 @@ class HoldWatch:
         self._judged_s = now_s
         self.drifting = self._drifts(hold, line, band)
         self.clearing = self._heed_clearing and hold.is_clearing()
-        if not self.drifting and not self.clearing:
-            self.state = HoldState.COMPLETE
-        return self.state is HoldState.COMPLETE
+        return not self.drifting and not self.clearing
+
+    def complete(self) -> None:
+        """Call the hold complete."""
+        self.state = HoldState.COMPLETE
 
     def _drifts(self, hold: Hold, line: Line, band: EndBand) -> bool:
         settle_s = min(_SETTLE_S, 0.1 * self._hold_s)
