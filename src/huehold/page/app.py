@@ -46,6 +46,7 @@ STATIC: dict[str, str] = {
     "result.js": "text/javascript",
     "runs.js": "text/javascript",
     "page.js": "text/javascript",
+    "shown.js": "text/javascript",
     "words.js": "text/javascript",
     "icon.svg": "image/svg+xml",
 }
@@ -55,8 +56,10 @@ _OPEN = ("/enter", "/static/enter.js", "/static/style.css", "/static/icon.svg", 
 _PHONE = (
     "/phone", "/live", "/frames", "/frame", "/static/phone.js", "/static/camera.js",
     "/static/sound.js", "/static/link.js", "/static/page.js", "/static/words.js",
+    "/static/shown.js",
 )  # fmt: skip
 _MOST_FRAME_BYTES = 2 << 20
+_MOST_NAME = 40
 _ANALYSED_WITHIN_S = 0.5
 M = TypeVar("M", bound=BaseModel)
 
@@ -180,6 +183,7 @@ async def _frames(socket: WebSocket) -> None:
     """Take pictures: eight bytes of time stamp, then a JPEG; answer each when analysed."""
     await socket.accept()
     desk: Desk = socket.app.state.desk
+    sender = socket.query_params.get("sender", "")[:_MOST_NAME]
     try:
         while True:
             data = await socket.receive_bytes()
@@ -187,7 +191,7 @@ async def _frames(socket: WebSocket) -> None:
                 await socket.close(1009, "A picture must be at most 2 MiB.")
                 return
             (stamp_s,) = struct.unpack("<d", data[:8])
-            await socket.send_json(await _take_frame(desk, data[8:], stamp_s))
+            await socket.send_json(await _take_frame(desk, data[8:], stamp_s, sender))
     except (WebSocketDisconnect, RuntimeError, KeyError):
         return
 
@@ -198,10 +202,11 @@ async def _frame(request: Request) -> Response:
     except ValueError:
         raise HTTPException(422, "stamp_s must be the picture's time in seconds.") from None
     desk: Desk = request.app.state.desk
-    return JSONResponse(await _take_frame(desk, await request.body(), stamp_s))
+    sender = request.query_params.get("sender", "")[:_MOST_NAME]
+    return JSONResponse(await _take_frame(desk, await request.body(), stamp_s, sender))
 
 
-async def _take_frame(desk: Desk, data: bytes, stamp_s: float) -> dict[str, Any]:
+async def _take_frame(desk: Desk, data: bytes, stamp_s: float, sender: str) -> dict[str, Any]:
     source = desk.phone
     if desk.watch.over:
         return {"taken": False, "over": True, "error": "The run is over; no picture is wanted."}
@@ -209,6 +214,8 @@ async def _take_frame(desk: Desk, data: bytes, stamp_s: float) -> dict[str, Any]
         return {"taken": False, "error": "This run has a camera of its own; no picture is wanted."}
     if not abs(stamp_s) < 1e12:
         return {"taken": False, "error": "The picture's time makes no sense."}
+    if not desk.takes(sender):
+        return {"taken": False, "error": "Another camera is sending its pictures to this run."}
     before = desk.watch.moment
     taken = await run_in_threadpool(source.push, data, stamp_s)
     if not taken:

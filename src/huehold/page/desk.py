@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+import time
 from collections.abc import Callable
 from typing import Any
 
@@ -13,6 +14,7 @@ from huehold.notebook import MassEntry, Notebook
 from huehold.page.hub import Hub
 from huehold.page.messages import (
     MassIn,
+    bands_of,
     cue_values,
     event_values,
     mass_values,
@@ -24,6 +26,8 @@ from huehold.run import Run
 from huehold.watching import Watch
 
 __all__ = ["Desk"]
+
+_SENDER_GONE_S = 3.0
 
 
 class Desk:
@@ -53,6 +57,7 @@ class Desk:
         self._lock = threading.Lock()
         self._typing = threading.Lock()
         self._typed: dict[str, int] = {}
+        self._sender = ("", -_SENDER_GONE_S)
         self.watch = self._begin(first or new_watch())
 
     def _begin(self, watch: Watch) -> Watch:
@@ -142,6 +147,21 @@ class Desk:
         self._reckon()
         return inputs
 
+    def takes(self, sender: str) -> bool:
+        """Say whether this sender's pictures are wanted: one camera at a time.
+
+        Parameters
+        ----------
+        sender : str
+            A name that the sending page made up for itself.
+        """
+        now_s = time.monotonic()
+        known, last_s = self._sender
+        if sender != known and now_s - last_s < _SENDER_GONE_S:
+            return False
+        self._sender = (sender, now_s)
+        return True
+
     @property
     def phone(self) -> BrowserSource | None:
         """The source that takes pictures pushed by a page, if the run has one."""
@@ -223,6 +243,7 @@ def _method_values(watch: Watch) -> dict[str, Any]:
         "title": method.title,
         "start": method.indicator.start.name,
         "end": method.indicator.end.name,
+        "bands": bands_of(method),
         "sample": method.sample.name,
         "titrant": method.titrant.name,
         "cautions": list(method.cautions),

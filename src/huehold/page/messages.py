@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from huehold.core import Ellipse, Event, Rect, Trace
 from huehold.cues import CUES
+from huehold.methods import Method
 from huehold.notebook import MassEntry, RunRecord
 from huehold.report.advice import advice
 from huehold.report.words import VERDICTS, hue_word, reason_words
@@ -20,8 +21,8 @@ from huehold.watching import Moment
 
 __all__ = [
     "EntryIn", "InputsIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn", "WhiteIn",
-    "cue_values", "event_values", "mass_values", "moment_values", "record_values", "result_values",
-    "trace_values",
+    "bands_of", "cue_values", "event_values", "mass_values", "moment_values", "record_values",
+    "result_values", "trace_values",
 ]  # fmt: skip
 
 _MOST_POINTS = 4000
@@ -229,16 +230,34 @@ def trace_values(trace: Trace) -> dict[str, Any]:
 def record_values(record: RunRecord) -> dict[str, Any]:
     """Return a run of the notebook as a line of a list."""
     verdict = (record.verdict or {}).get("kind")
-    assay = (record.result or {}).get("assay")
     return {
         "id": record.id,
         "title": record.title,
         "started_at": record.started_at,
         "finished_at": record.finished_at,
         "verdict": verdict,
-        "assay": assay,
+        "main": _main_result(record),
         "removed": record.removed_at is not None,
     }
+
+
+def bands_of(method: Method) -> list[dict[str, Any]]:
+    """Return the hue bands of a method's start and end colour."""
+    chart = method.indicator
+    return [
+        {"low": colour.hue_deg[0], "high": colour.hue_deg[1], "name": f"{role}: {colour.name}"}
+        for role, colour in (("start", chart.start), ("end", chart.end))
+        if colour.hue_deg is not None
+    ]
+
+
+def _main_result(record: RunRecord) -> str:
+    """Return the assay's main result in short, or nothing: the dose's if there is one."""
+    results = ((record.result or {}).get("assay") or {}).get("results") or {}
+    for key in ("dose", "content", *results):
+        if key in results:
+            return str(results[key].get("text", ""))
+    return ""
 
 
 def _number(value: float, digits: int) -> float | None:

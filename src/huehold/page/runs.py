@@ -39,6 +39,7 @@ def _values(book: Notebook, number: int) -> dict[str, Any]:
         **messages.record_values(book.run(number)),
         **messages.result_values(run),
         "method": run.method.title,
+        "bands": messages.bands_of(run.method),
         "hold_s": run.hold_s,
         "additions": sum(event.kind == "addition" for event in run.events),
         "trace": messages.trace_values(run.trace),

@@ -1,0 +1,152 @@
+"""A short titration painted from a few numbers, and servers that watch it."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from itertools import pairwise
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+from huehold.capture.browser import BrowserSource
+from huehold.capture.live import LiveSource
+from huehold.capture.playback import PlaybackSource
+from huehold.core import Frame, SourceInfo
+from huehold.methods import load_method
+from huehold.notebook import Notebook
+from huehold.page.desk import Desk
+from huehold.page.serve import PageServer
+from huehold.report.result import result_dict
+from huehold.run import Settings
+from huehold.session import Session
+from huehold.watching import Watch
+from tests.vision.painter import GREEN, ORANGE, Picture, paint
+
+HOLD_S = 6.0
+METHOD = load_method("magnesium-hydroxide-by-vinegar")
+
+# Time, share of the end colour, clearness: three squirts that fade back, one that holds.
+_PATH = (
+    (0.0, 0.00, 0.00),
+    (6.0, 0.00, 0.00), (6.3, 1.00, 0.10), (7.6, 0.95, 0.15), (9.0, 0.20, 0.20), (11.0, 0.02, 0.20),
+    (12.0, 0.02, 0.20), (12.3, 1.00, 0.30), (14.4, 0.95, 0.40), (16.2, 0.20, 0.40), (18.4, 0.02, 0.40),
+    (20.0, 0.02, 0.40), (20.3, 1.00, 0.60), (60.0, 1.00, 0.90),
+)  # fmt: skip
+ADDITIONS_S = (6.15, 12.15, 20.15)
+ONSET_S = 20.2
+CONFIRMED_S = ONSET_S + HOLD_S
+
+
+def green_share(time_s: float) -> float:
+    """Share of the end colour at a moment."""
+    times, shares, _ = zip(*_PATH, strict=True)
+    return float(np.interp(time_s, times, shares))
+
+
+@lru_cache(maxsize=256)
+def _painted(share: float, clear: float, seed: int, width_px: int) -> np.ndarray:
+    start, end = np.array(ORANGE), np.array(GREEN)
+    colour = tuple((start ** (1 - share) * end**share).tolist())
+    picture = Picture(
+        width_px=width_px, height_px=width_px * 9 // 16, liquid=colour, clear=clear, check=0.25,
+        seed=seed,
+    )  # fmt: skip
+    return paint(picture)
+
+
+def picture_at(time_s: float, width_px: int = 640) -> np.ndarray:
+    """The camera's picture at a moment, sRGB uint8; noise differs from frame to frame."""
+    times, _, clear = zip(*_PATH, strict=True)
+    share = round(green_share(time_s) * 20) / 20
+    clearness = round(float(np.interp(time_s, times, clear)) * 10) / 10
+    return _painted(share, clearness, int(time_s * 10) % 4, width_px)
+
+
+def frames(until_s: float = 30.0, rate_hz: float = 12.0, width_px: int = 320) -> Iterator[Frame]:
+    """The story as frames."""
+    for time_s in np.arange(0.0, until_s, 1.0 / rate_hz).tolist():
+        yield Frame(time_s, picture_at(time_s, width_px))
+
+
+def write_y4m(path: Path, until_s: float, rate_hz: int = 12) -> Path:
+    """The story as the file a browser's pretended camera plays: BT.601, limited range."""
+    header = f"YUV4MPEG2 W640 H360 F{rate_hz}:1 Ip A1:1 C420jpeg\n"
+    with path.open("wb") as file:
+        file.write(header.encode())
+        for frame in frames(until_s, rate_hz, 640):
+            file.write(b"FRAME\n" + limited_i420(frame.image).tobytes())
+    return path
+
+
+def limited_i420(image: np.ndarray) -> np.ndarray:
+    """RGB to planar YCbCr by BT.601 in limited range; OpenCV's I420 is just that."""
+    return cv2.cvtColor(np.ascontiguousarray(image), cv2.COLOR_RGB2YUV_I420)
+
+
+def jpeg(image: np.ndarray, quality: int = 90) -> bytes:
+    """A picture as a JPEG file."""
+    return cv2.imencode(".jpg", image[..., ::-1], (cv2.IMWRITE_JPEG_QUALITY, quality))[1].tobytes()
+
+
+@dataclass
+class Served:
+    """A running server and what it serves."""
+
+    server: PageServer
+    desk: Desk
+    notebook: Notebook
+
+    @property
+    def base(self) -> str:
+        return f"http://127.0.0.1:{self.server.port}"
+
+
+def pushed_source() -> LiveSource:
+    return BrowserSource("browser camera")
+
+
+def played_source(until_s: float = 30.0, speed: float = 1.0) -> LiveSource:
+    info = SourceInfo("story", 320, 180)
+    return PlaybackSource(frames(until_s), info, speed=speed)
+
+
+def begin_watch(notebook: Notebook, source: LiveSource, hold_s: float = HOLD_S) -> Watch:
+    settings = Settings(hold_s=hold_s)
+    number = notebook.begin(
+        method=METHOD.model_dump_json(by_alias=True),
+        settings={"hold_s": hold_s},
+        source={"name": source.info.name},
+    )
+    session = Session(METHOD, settings)
+    return Watch(source, session, notebook=notebook, run_id=number, summarise=result_dict)
+
+
+@contextmanager
+def served(folder: Path, open_source=pushed_source, *, lan: bool = False, hold_s: float = HOLD_S):
+    """Serve a run whose frames come from `open_source`, until the block ends."""
+    with Notebook(folder / "notebook.sqlite3") as notebook:
+        desk = Desk(lambda: begin_watch(notebook, open_source(), hold_s), notebook)
+        server = PageServer(desk, lan=lan)
+        ready = threading.Event()
+        thread = threading.Thread(
+            target=lambda: server.run(open_browser=False, on_ready=ready.set), daemon=True
+        )
+        thread.start()
+        try:
+            assert ready.wait(20.0)
+            yield Served(server, desk, notebook)
+        finally:
+            desk.close()
+            server.stop()
+            thread.join(10.0)
+
+
+def relaxations() -> list[tuple[float, float]]:
+    """When the colour rises and when it has fallen back again, for each squirt that fades."""
+    points = [(t, s) for t, s, _ in _PATH]
+    return [(a[0], b[0]) for a, b in pairwise(points) if a[1] > 0.9 and b[1] < 0.3]
