@@ -67,7 +67,7 @@ class Condition:
             "clipped": _ramp(liquid.clipped, 0.10, 0.6),
             "uneven": _ramp(liquid.odd, 0.20, 0.50),
             "exposure_step": step,
-            "flicker": flicker,
+            "flicker": max(flicker, _ramp(around.banding, 0.03, 0.2)),
             "white_carried": 1.0 if white.basis == "carried" and around.gain_known else 0.0,
             "white_lost": 0.0 if white.basis == "patch" or around.gain_known else 1.0,
             "white_assumed": 1.0 if white.basis == "assumed" else 0.0,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -10,7 +10,7 @@ from huehold.core import Ellipse, Frame, Observation, Rect
 from huehold.errors import InputError
 from huehold.vision.colour import LabColour, lab_with_uncertainty
 from huehold.vision.condition import Condition
-from huehold.vision.geometry import resized, resized_rect
+from huehold.vision.geometry import half_extent, resized, resized_rect
 from huehold.vision.keeping import Holding, VesselKeeper
 from huehold.vision.liquid import Liquid, measure_liquid, strip_of
 from huehold.vision.picture import Patch, WorkPicture, cut, reduce_frame
@@ -136,7 +136,7 @@ class Observer:
         around = self._surroundings.look(work.image, held.ellipse, frame.time_s)
         self._follow_knock(around, work.scale)
         self._seek_white(frame, work, held.ellipse)
-        white = self._white.look(frame.image, around.gain, around.gain_known)
+        white = self._white_at(frame, around, held.ellipse, work.scale)
         vessel = resized(held.ellipse, work.scale)
         patch = cut(frame.image, vessel, 1.0, _PATCH_PX)
         liquid = measure_liquid(patch, vessel)
@@ -145,6 +145,17 @@ class Observer:
         if liquid is None:
             return self._nothing(frame, work, held)
         return self._report(frame, work, held, around, white, patch, liquid)
+
+    def _white_at(self, frame: Frame, around: Around, vessel: Ellipse, scale: float) -> White:
+        """Look at the white, brought to the light of the rows the liquid lies in."""
+        rect = self._white.rect
+        here = around.band(vessel.y_px, 0.7 * half_extent(vessel)[1])
+        there = here
+        if rect is not None:
+            half = 0.5 * rect.height_px / scale
+            there = around.band(rect.y_px / scale + half, half)
+        white = self._white.look(frame.image, around.gain * there, around.gain_known)
+        return replace(white, linear=white.linear * (here / there))
 
     def _begin(self, frame: Frame, work: WorkPicture) -> None:
         if self._shape == frame.image.shape:

@@ -30,7 +30,9 @@ _NOISE = 0.004  # linear light by which dark cells may stray as well
 _STILL, _SETTLED_S = 0.12, 1.5  # how still, and how long, until a new look is believed
 _LEARN, _RECENT = 0.03, 0.4  # shares of a frame that enter the memory and the recent look
 _KNOCK_CELLS = 0.7  # common displacement that counts as a knock
-_KNOCK_CHANGE = 0.04  # mean log ratio below which nothing can have been knocked
+_KNOCK_CHANGE = 0.06  # median log ratio of textured cells below which nothing was knocked
+_TEXTURE = 0.12  # log step to the next cell that counts as texture
+_BANDING = 0.025  # spread of rows, as log light, from which they are taken for flicker
 _OUTSIDE = 1.45  # cells further out than this many radii count as surroundings
 _FAR = 2.0  # beyond the cup's own rim: what does not move when the cup is swirled
 _NEAR = (1.08, 1.75)
@@ -50,18 +52,32 @@ class Around:
         Share of surroundings that differ beyond the common change.
     near_changed : float
         Share of the ring around the vessel that does.
-    foreground : ndarray of bool, shape (rows, columns)
-        The cells that differ.
     shift_px : tuple of float
         Common displacement in pixels of the small picture.
+    bands : ndarray of float32, shape (rows,)
+        Further linear factor of each row of cells: flicker under a rolling shutter.
+    cell_px : float
+        Height of a row of cells in pixels of the small picture.
     """
 
     gain: FloatArray
     gain_known: bool
     changed: float
     near_changed: float
-    foreground: NDArray[np.bool_]
     shift_px: tuple[float, float]
+    bands: Cells
+    cell_px: float
+
+    def band(self, y_px: float, half_px: float) -> float:
+        """Mean factor of the bands between y - half and y + half, small picture's pixels."""
+        first = int(np.clip((y_px - half_px) / self.cell_px, 0, len(self.bands) - 1))
+        last = int(np.clip((y_px + half_px) / self.cell_px, first, len(self.bands) - 1))
+        return float(self.bands[first : last + 1].mean())
+
+    @property
+    def banding(self) -> float:
+        """Relative spread of the bands."""
+        return float(self.bands.std())
 
 
 class Surroundings:
@@ -94,23 +110,28 @@ class Surroundings:
         memory = self._memory
         if memory is None or memory.looks[0].shape != cells.shape:
             return self._begin_anew(cells, time_s, (0.0, 0.0))
-        shift = _displacement(memory.start, cells, far)
-        if shift is not None:
-            return self._begin_anew(cells, time_s, (shift[0] * factor, shift[1] * factor))
         usable = (smallest(cells) > _DARK) & (largest(cells) < _BRIGHT)
         looks = _log(cells)
+        seen = usable & outside
         ratio = looks - memory.looks[0]
-        common, steady = _common(ratio[usable & outside])
+        shift = _displacement(memory.looks[0], looks, far)
+        if shift is not None:
+            return self._begin_anew(cells, time_s, (shift[0] * factor, shift[1] * factor))
+        bands = _bands(ratio, seen)
+        common, steady = _common((ratio - bands[:, None, None])[seen])
+        level = looks - common.astype(np.float32) - bands[:, None, None]
         if steady:
             self._gain = memory.gain * np.exp(common)
-        foreground = memory.learn(looks - common.astype(np.float32), usable, time_s)
+        foreground = memory.learn(level, usable, time_s)
         changed, near_changed = _share(foreground, outside), _share(foreground, near)
-        return Around(self._gain.copy(), steady, changed, near_changed, foreground, (0.0, 0.0))
+        return Around(
+            self._gain.copy(), steady, changed, near_changed, (0.0, 0.0), np.exp(bands), factor
+        )
 
     def _begin_anew(self, cells: Cells, time_s: float, shift_px: tuple[float, float]) -> Around:
         self._memory = _Memory(cells, self._gain.copy(), time_s)
-        nothing = np.zeros(cells.shape[:2], dtype=bool)
-        return Around(self._gain.copy(), True, 0.0, 0.0, nothing, shift_px)
+        flat = np.ones(cells.shape[0], dtype=np.float32)
+        return Around(self._gain.copy(), True, 0.0, 0.0, shift_px, flat, 1.0)
 
     def _regions(
         self, vessel: Ellipse, shape: tuple[int, ...]
@@ -131,7 +152,6 @@ class _Memory:
 
     def __init__(self, cells: Cells, gain: FloatArray, time_s: float) -> None:
         self.gain = gain
-        self.start = cells
         self.looks = np.stack([_log(cells)] * 2)
         self._recent = self.looks[0].copy()
         self._still_s = np.zeros(cells.shape[:2], dtype=np.float32)
@@ -163,12 +183,34 @@ class _Memory:
             self.looks[0, settled] = self._recent[settled]
 
 
-def _displacement(
-    then: Cells, now: Cells, outside: NDArray[np.bool_]
-) -> tuple[float, float] | None:
-    """Find the common displacement in cells; None unless it explains most of the change."""
-    pair = [np.where(outside, _grey(cells, outside), np.float32(0.0)) for cells in (then, now)]
-    before = float(np.abs(pair[1] - pair[0])[outside].mean())
+def _bands(ratio: Cells, seen: NDArray[np.bool_]) -> Cells:
+    """Log factor of each row beyond the common change; zero unless rows clearly differ."""
+    light = np.where(seen, total(ratio) / np.float32(3.0), np.float32(np.nan))
+    enough = seen.sum(axis=1) >= 10
+    rows = np.zeros(len(light), dtype=np.float32)
+    if enough.sum() < len(rows) // 2:
+        return rows
+    light = light - np.nanmedian(light[enough])
+    rows[enough] = np.nanmedian(light[enough], axis=1)
+    at = np.arange(len(rows))
+    rows[~enough] = np.interp(at[~enough], at[enough], rows[enough])
+    rows = np.convolve(np.pad(rows, 1, mode="edge"), np.full(3, 1 / 3, np.float32), "valid")
+    grain = float(np.nanmedian(np.abs(light[enough] - rows[enough][:, None])))
+    clear = float(rows.std()) > max(_BANDING, 0.5 * grain)
+    return np.asarray(rows if clear else np.zeros_like(rows), dtype=np.float32)
+
+
+def _displacement(then: Cells, now: Cells, far: NDArray[np.bool_]) -> tuple[float, float] | None:
+    """Find the common displacement in cells; None unless it explains most of the change.
+
+    Judged by the median over cells with texture, so that a hand in view does not count.
+    """
+    pair = [_grey(looks, far) for looks in (then, now)]
+    step = np.abs(np.gradient(pair[0])).max(axis=0)
+    textured = far & (step > _TEXTURE)
+    if textured.sum() < 40:
+        return None
+    before = float(np.median(np.abs(pair[1] - pair[0])[textured]))
     if before < _KNOCK_CHANGE:
         return None
     window = cv2.createHanningWindow((now.shape[1], now.shape[0]), cv2.CV_32F)
@@ -178,7 +220,7 @@ def _displacement(
     turn = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
     size = (now.shape[1], now.shape[0])
     back = cv2.warpAffine(pair[0], turn, size, borderMode=cv2.BORDER_REPLICATE)
-    after = float(np.abs(pair[1] - back)[outside].mean())
+    after = float(np.median(np.abs(pair[1] - back)[textured]))
     return (float(dx), float(dy)) if after < 0.6 * before else None
 
 
@@ -189,9 +231,10 @@ def _cells(image: NDArray[np.uint8]) -> tuple[Cells, float]:
     return np.asarray(cv2.LUT(small, LINEAR_OF_CODE_32), dtype=np.float32), factor
 
 
-def _grey(cells: Cells, where: NDArray[np.bool_]) -> Cells:
-    grey = np.log(total(cells) + np.float32(0.02))
-    return np.asarray(grey - grey[where].mean(), dtype=np.float32)
+def _grey(looks: Cells, where: NDArray[np.bool_]) -> Cells:
+    """Mean log light less its median, zero outside the region."""
+    grey = total(looks) / np.float32(3.0)
+    return np.where(where, grey - np.median(grey[where]), np.float32(0.0)).astype(np.float32)
 
 
 def _log(cells: Cells) -> Cells:

@@ -32,7 +32,8 @@ _DARK_SHARE = 15.0  # percentile of the liquid's light taken as veil
 _SMOOTH = 0.12  # share of a sound frame in the running extremes
 _STILL_VIEW = 0.06  # contrast that reflections alone make
 _HALF_VIEW = 0.12  # contrast beyond that which halves the turbidity
-_COLOURLESS = 0.9  # weakest over strongest channel from which the veil may be the ground's
+_PALE = 0.27  # veil over strongest channel at the start from which the veil may be the ground's
+_START_FRAMES = 12
 _RESOLUTION = 2  # decimals
 
 
@@ -46,13 +47,13 @@ class Clarity:
         Linear light scattered back, white is 1.
     view : float
         Standard deviation of log light of what is seen behind the liquid.
-    tinted : bool
-        Whether the liquid has a colour, without which the veil says nothing.
+    paleness : float
+        Veil over the strongest channel: near 1 the dye is too pale for the veil to tell.
     """
 
     veil: float
     view: float
-    tinted: bool
+    paleness: float
 
 
 class TurbidityScale:
@@ -62,6 +63,7 @@ class TurbidityScale:
         self._last: tuple[Plane, NDArray[np.bool_]] | None = None
         self._veil = self._view = 0.0
         self._cloudiest = self._clearest = 0.0
+        self._paleness, self._frames = 0.0, 0
         self._basis = "none"
 
     @property
@@ -104,11 +106,9 @@ class TurbidityScale:
         smooth = np.asarray(cv2.blur(patch.linear, (3, 3)))[inside]
         dark = np.percentile(smooth, _DARK_SHARE, axis=0) / np.maximum(white, 1e-3)
         weakest, second, strongest = np.sort(np.maximum(dark, 1e-5))
-        return Clarity(
-            float(np.sqrt(weakest * second)),
-            self._contrast(total(patch.linear), inside),
-            bool(weakest < _COLOURLESS * strongest),
-        )
+        veil = float(np.sqrt(weakest * second))
+        view = self._contrast(total(patch.linear), inside)
+        return Clarity(veil, view, veil / float(strongest))
 
     def _contrast(self, light: Plane, inside: NDArray[np.bool_]) -> float:
         """Contrast that two frames in a row share: noise does not repeat."""
@@ -129,11 +129,14 @@ class TurbidityScale:
         self._view += rate * (clarity.view - self._view)
         self._cloudiest = max(self._cloudiest, self._veil)
         self._clearest = max(self._clearest, self._view)
+        if self._frames < _START_FRAMES:
+            self._frames += 1
+            self._paleness += (clarity.paleness - self._paleness) / self._frames
 
     def _place(self, clarity: Clarity) -> float:
         hidden = _HALF_VIEW / (_HALF_VIEW + max(clarity.view - _STILL_VIEW, 0.0))
         seen_through = self._clearest > 2.0 * _STILL_VIEW
-        if not clarity.tinted:
+        if self._paleness > _PALE:
             self._basis = "view" if seen_through else "none"
             return round(hidden, _RESOLUTION) if seen_through else float("nan")
         self._basis = "veil and view" if seen_through else "veil"

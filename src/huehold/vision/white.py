@@ -30,6 +30,7 @@ _PATIENCE = 45  # frames after which a changed but flat patch is believed
 _KEEP_AWAY = 1.9  # radii of the vessel within which no white is looked for
 _SMALLEST = 0.02  # radius of a patch as a share of the picture's shorter side
 _DIMMEST, _STEP = 60, 14  # codes: least light of a patch, steps that end it
+_LEVELS = (0.92, 0.8, 0.6)  # of the brightest, to part a card from what it lies on
 _TINT = 0.22  # (largest - smallest) / largest code of a neutral, at most
 
 
@@ -88,10 +89,17 @@ def find_white(picture: NDArray[np.uint8], vessel: Ellipse) -> Rect | None:
     Rect or None
         A square inside the patch, in pixels of `picture`.
     """
-    usable = _white_like(picture)
+    usable, low = _white_like(picture)
     rows, columns = np.arange(picture.shape[0])[:, None], np.arange(picture.shape[1])[None]
-    usable[normalised_radius(vessel, columns, rows) < _KEEP_AWAY] = 0
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(usable)
+    usable &= normalised_radius(vessel, columns, rows) > _KEEP_AWAY
+    top = float(np.percentile(low[usable], 99)) if usable.any() else 0.0
+    found = [_best_of(picture, usable & (low > share * top)) for share in _LEVELS]
+    scored = [one for one in found if one is not None]
+    return max(scored, key=lambda one: one[0])[1] if scored else None
+
+
+def _best_of(picture: NDArray[np.uint8], region: NDArray[np.bool_]) -> tuple[float, Rect] | None:
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(region.astype(np.uint8))
     least = np.pi * (_SMALLEST * min(picture.shape[:2])) ** 2
     best: tuple[float, Rect] | None = None
     for label in range(1, count):
@@ -99,17 +107,18 @@ def find_white(picture: NDArray[np.uint8], vessel: Ellipse) -> Rect | None:
             scored = _square_in(picture, labels == label)
             if scored is not None and (best is None or scored[0] > best[0]):
                 best = scored
-    return best[1] if best else None
+    return best
 
 
-def _white_like(picture: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _white_like(picture: NDArray[np.uint8]) -> tuple[NDArray[np.bool_], NDArray[np.int_]]:
+    """Pixels that could be white, and the smallest channel after smoothing."""
     smooth = cv2.blur(picture, (5, 5))
     high, low = smooth.max(axis=2).astype(int), smooth.min(axis=2).astype(int)
     bright = low > max(_DIMMEST, 0.55 * float(np.percentile(low, 98)))
     neutral = (high - low) < _TINT * high
     step = cv2.morphologyEx(high.astype(np.uint8), cv2.MORPH_GRADIENT, np.ones((3, 3)))
     flat = step < max(_STEP, 1.5 * float(np.percentile(step, 25)))  # grain must not look like edges
-    return np.asarray(bright & neutral & flat & (high < 252), dtype=np.uint8)
+    return bright & neutral & flat & (high < 252), low
 
 
 def _square_in(picture: NDArray[np.uint8], region: NDArray[np.bool_]) -> tuple[float, Rect] | None:
