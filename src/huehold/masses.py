@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from huehold.balance.bracket import titrant_bracket
+from huehold.balance.bracket import check_within, titrant_bracket
 from huehold.core import Event, Reading, Verdict
 from huehold.errors import InputError
 
@@ -188,6 +188,7 @@ def assay_of(
     """
     if masses is None or not (masses.given or masses.readings):
         return None, ()
+    check_within(masses.readings, duration_s)
     if verdict.kind != "endpoint" or verdict.onset_s is None:
         return None, ("Masses were given, but without an endpoint there is no result.",)
     if "sample_mass" not in masses.given:

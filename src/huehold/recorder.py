@@ -11,10 +11,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from huehold.core import Frame, Observation, Trace
+from huehold.core import Ellipse, Frame, Observation, Rect, Trace
 from huehold.run import Picture
 
-__all__ = ["Gallery", "TraceRecorder"]
+__all__ = ["Gallery", "TraceRecorder", "scaled_vessel", "scaled_white", "thumbnail", "unique"]
 
 _NUMBERS = (
     "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
@@ -24,9 +24,16 @@ T = TypeVar("T")
 
 
 class TraceRecorder:
-    """Gathers observations into columns, about 150 bytes each."""
+    """Gathers observations into columns, about 150 bytes each.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    scale : float
+        Pixels of a frame for one pixel of the source; vessels are kept in the source's.
+    """
+
+    def __init__(self, scale: float = 1.0) -> None:
+        self._scale = scale
         self._numbers = {name: array("d") for name in _NUMBERS}
         self._vessel: list[object] = []
         self._reasons: list[tuple[str, ...]] = []
@@ -48,7 +55,8 @@ class TraceRecorder:
         with self._lock:
             for name, column in self._numbers.items():
                 column.append(getattr(observation, name))
-            self._vessel.append(_shared(self._vessel, observation.vessel))
+            vessel = scaled_vessel(observation.vessel, 1.0 / self._scale)
+            self._vessel.append(_shared(self._vessel, vessel))
             self._reasons.append(_shared(self._reasons, observation.reasons))
             self._strip.append(self._wanted_strip(observation))
 
@@ -105,6 +113,28 @@ class Gallery:
     def pictures(self) -> tuple[Picture, ...]:
         """Return the thumbnails in time order."""
         return tuple(self._pictures)
+
+
+def scaled_vessel(vessel: Ellipse | None, scale: float) -> Ellipse | None:
+    """Return the outline in a picture `scale` times as large."""
+    if vessel is None or scale == 1.0:
+        return vessel
+    return Ellipse(
+        vessel.x_px * scale,
+        vessel.y_px * scale,
+        vessel.semi_major_px * scale,
+        vessel.semi_minor_px * scale,
+        vessel.angle_deg,
+    )
+
+
+def scaled_white(white: Rect | None, scale: float) -> Rect | None:
+    """Return the patch in a picture `scale` times as large."""
+    if white is None or scale == 1.0:
+        return white
+    return Rect(
+        white.x_px * scale, white.y_px * scale, white.width_px * scale, white.height_px * scale
+    )
 
 
 def thumbnail(image: NDArray[np.uint8], width_px: int) -> bytes:

@@ -74,6 +74,8 @@ class Run:
         Thumbnails over the run for review.
     interrupted : bool
         Whether the user stopped the run before its end.
+    assay_problem : str
+        What is wrong with the masses that were given; empty if nothing.
     """
 
     source: SourceInfo
@@ -89,6 +91,7 @@ class Run:
     frames_used: int = 0
     pictures: tuple[Picture, ...] = ()
     interrupted: bool = False
+    assay_problem: str = ""
 
     @property
     def hold_s(self) -> float:

@@ -10,18 +10,32 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from huehold.balance.additions import masses_of_additions
 from huehold.capture.recording import open_recording
-from huehold.core import Ellipse, Event, Frame, Observation, Reading, Rect, SourceInfo, Trace
+from huehold.core import (
+    Ellipse,
+    Event,
+    Frame,
+    Observation,
+    Reading,
+    Rect,
+    SourceInfo,
+    Trace,
+    Verdict,
+)
 from huehold.detection import Detector, DetectorSettings
 from huehold.detection.detector import Phase
+from huehold.errors import HueholdError
 from huehold.masses import MassInputs, assay_of
 from huehold.methods import Method, load_method
-from huehold.recorder import Gallery, TraceRecorder, unique
+from huehold.recorder import Gallery, TraceRecorder, scaled_vessel, scaled_white, unique
 from huehold.run import Run, Settings
 from huehold.vision import Observer, Sight
+
+if TYPE_CHECKING:
+    from huehold.stoichiometry.assay import Assay
 
 __all__ = ["Session", "Step", "detector_settings", "review"]
 
@@ -49,12 +63,13 @@ def detector_settings(method: Method, settings: Settings) -> DetectorSettings:
     settings : Settings
         The user's choices, which go before the method's.
     """
-    endpoint, indicator = method.endpoint, method.indicator
+    endpoint = method.endpoint
+    start_hue_deg, end_hue_deg = method.indicator.hue_bands()
     return DetectorSettings(
         hold_s=settings.hold_s or endpoint.hold_s,
         max_blind_s=endpoint.max_blind_s,
-        start_hue_deg=indicator.start.hue_deg,
-        end_hue_deg=indicator.end.hue_deg,
+        start_hue_deg=start_hue_deg,
+        end_hue_deg=end_hue_deg,
         clearing=endpoint.clearing,
     )
 
@@ -67,15 +82,22 @@ class Session:
     method : Method
         The titration as data.
     settings : Settings, optional
-        The user's choices.
+        The user's choices; vessel and white in pixels of the source.
+    scale : float
+        Pixels of a frame for one pixel of the source, where frames come reduced.
     """
 
-    def __init__(self, method: Method, settings: Settings | None = None) -> None:
+    def __init__(
+        self, method: Method, settings: Settings | None = None, *, scale: float = 1.0
+    ) -> None:
         self.method = method
         self.settings = settings or Settings()
         self.detector = Detector(detector_settings(method, self.settings))
-        self._observer = Observer(vessel=self.settings.vessel, white=self.settings.white)
-        self._recorder = TraceRecorder()
+        self._observer = Observer(
+            vessel=scaled_vessel(self.settings.vessel, scale),
+            white=scaled_white(self.settings.white, scale),
+        )
+        self._recorder = TraceRecorder(scale)
         self._gallery = Gallery()
         self._noted = (-_LONG_AGO_S, 0.0)  # time and grams of the last mass written down
 
@@ -168,10 +190,10 @@ class Session:
         interrupted : bool
             Whether the user stopped the run before its end.
 
-        Raises
-        ------
-        InputError
-            If masses lie outside the run or make no sense.
+        Notes
+        -----
+        Masses that lie outside the run or make no sense leave the run without an assay;
+        what is wrong with them is then in `Run.assay_problem` and among the warnings.
         """
         verdict = self.detector.finish()
         events = tuple(sorted(self.detector.events, key=lambda event: event.time_s))
@@ -179,7 +201,7 @@ class Session:
         events = _with_masses(events, readings)
         trace = self.trace()
         end_s = float(trace.time_s[-1]) if len(trace) else 0.0
-        assay, mass_warnings = assay_of(self.method, verdict, events, masses, end_s)
+        assay, mass_warnings, problem = self._assay(verdict, events, masses, end_s)
         return Run(
             source=source,
             method=self.method,
@@ -194,7 +216,22 @@ class Session:
             frames_used=len(self._recorder),
             pictures=self._gallery.pictures(),
             interrupted=interrupted,
+            assay_problem=problem,
         )
+
+    def _assay(
+        self,
+        verdict: Verdict,
+        events: tuple[Event, ...],
+        masses: MassInputs | None,
+        end_s: float,
+    ) -> tuple[Assay | None, tuple[str, ...], str]:
+        """Compute the assay; masses that make no sense must not cost the trace and verdict."""
+        try:
+            assay, warnings = assay_of(self.method, verdict, events, masses, end_s)
+        except HueholdError as error:
+            return None, (f"There is no result: {error}",), str(error)
+        return assay, warnings, ""
 
 
 def _with_masses(events: tuple[Event, ...], readings: tuple[Reading, ...]) -> tuple[Event, ...]:
@@ -255,9 +292,10 @@ def review(
         If the recording, the method or the masses cannot be read.
     """
     chosen = method if isinstance(method, Method) else load_method(method)
-    session = Session(chosen, settings)
+    settings = settings or Settings()
     interrupted = False
-    with open_recording(recording, rate_hz=session.settings.rate_hz, matrix=matrix) as source:
+    with open_recording(recording, rate_hz=settings.rate_hz, matrix=matrix) as source:
+        session = Session(chosen, settings, scale=source.scale)
         if on_open is not None:
             on_open(source.info)
         try:

@@ -31,7 +31,7 @@ def demo(folder: Path, open_report: bool, quiet: bool) -> int:
     import tomllib
 
     from huehold.balance.masses import read_masses
-    from huehold.cli.review import run_review, show
+    from huehold.cli.review import exit_code, run_review, show
     from huehold.errors import InputError
     from huehold.masses import MassInputs
     from huehold.methods import load_method
@@ -62,4 +62,4 @@ def demo(folder: Path, open_report: bool, quiet: bool) -> int:
     )
     if open_report:
         click.launch(str(report.resolve()))
-    return 130 if run.interrupted else 0
+    return exit_code(run)

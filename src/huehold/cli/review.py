@@ -9,7 +9,7 @@ import click
 
 from huehold.cli.masses import MassOptions, mass_inputs, mass_options
 from huehold.cli.options import numbers, vessel_of, white_of
-from huehold.errors import UsageError
+from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from huehold.masses import MassInputs
@@ -119,6 +119,19 @@ def review(
         report_file=report_file,
         vision_file=vision_file,
     )
+    return exit_code(run)
+
+
+def exit_code(run: Run) -> int:
+    """Return the exit code of a shown run.
+
+    Raises
+    ------
+    InputError
+        If the masses made no sense; everything else has been shown and written by then.
+    """
+    if run.assay_problem:
+        raise InputError(run.assay_problem)
     return 130 if run.interrupted else 0
 
 
