@@ -15,6 +15,7 @@ __all__ = ["Condition"]
 
 _FROZEN_S = 1.5
 _KNOCK_S = 0.6
+_KNOCK_CELLS = 0.6  # less is a sway that is followed without a word
 _DARK_CODE = 22.0
 
 
@@ -54,7 +55,7 @@ class Condition:
         self, time_s: float, held: Holding, around: Around, white: White, liquid: Liquid
     ) -> dict[str, float]:
         """Severities of everything around the measurement of the liquid."""
-        if np.hypot(*around.shift_px) > 0.0:
+        if np.hypot(*around.shift_px) > _KNOCK_CELLS * around.cell_px:
             self._knock_s = time_s
         step, flicker = self._light(around)
         return {
@@ -66,7 +67,7 @@ class Condition:
             "glare": _ramp(liquid.glare, 0.12, 0.45),
             "clipped": _ramp(liquid.clipped, 0.10, 0.6),
             "uneven": _ramp(liquid.odd, 0.20, 0.50),
-            "exposure_step": step,
+            "exposure_step": 0.0 if around.banding > 0.0 else step,
             "flicker": max(flicker, _ramp(around.banding, 0.03, 0.2)),
             "white_carried": 1.0 if white.basis == "carried" and around.gain_known else 0.0,
             "white_lost": 0.0 if white.basis == "patch" or around.gain_known else 1.0,

@@ -29,8 +29,9 @@ _DIFFERS = 0.25  # log ratio, beyond the common one, that marks a cell as change
 _NOISE = 0.004  # linear light by which dark cells may stray as well
 _STILL, _SETTLED_S = 0.12, 1.5  # how still, and how long, until a new look is believed
 _LEARN, _RECENT = 0.03, 0.4  # shares of a frame that enter the memory and the recent look
-_KNOCK_CELLS = 0.7  # common displacement that counts as a knock
+_KNOCK_CELLS = 0.3  # common displacement that makes the memory begin anew
 _KNOCK_CHANGE = 0.06  # median log ratio of textured cells below which nothing was knocked
+_TEXTURED_CELLS = 120
 _TEXTURE = 0.12  # log step to the next cell that counts as texture
 _BANDING = 0.025  # spread of rows, as log light, from which they are taken for flicker
 _OUTSIDE = 1.45  # cells further out than this many radii count as surroundings
@@ -90,6 +91,7 @@ class Surroundings:
     def __init__(self) -> None:
         self._memory: _Memory | None = None
         self._gain = np.ones(3)
+        self._cell_px = 1.0
         self._masks: (
             tuple[Ellipse, NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]] | None
         ) = None
@@ -106,6 +108,7 @@ class Surroundings:
             Moment of the picture.
         """
         cells, factor = _cells(image)
+        self._cell_px = factor
         outside, near, far = self._regions(resized(vessel, 1.0 / factor), cells.shape)
         memory = self._memory
         if memory is None or memory.looks[0].shape != cells.shape:
@@ -131,7 +134,8 @@ class Surroundings:
     def _begin_anew(self, cells: Cells, time_s: float, shift_px: tuple[float, float]) -> Around:
         self._memory = _Memory(cells, self._gain.copy(), time_s)
         flat = np.ones(cells.shape[0], dtype=np.float32)
-        return Around(self._gain.copy(), True, 0.0, 0.0, shift_px, flat, 1.0)
+        cell_px = self._cell_px
+        return Around(self._gain.copy(), True, 0.0, 0.0, shift_px, flat, cell_px)
 
     def _regions(
         self, vessel: Ellipse, shape: tuple[int, ...]
@@ -208,20 +212,26 @@ def _displacement(then: Cells, now: Cells, far: NDArray[np.bool_]) -> tuple[floa
     pair = [_grey(looks, far) for looks in (then, now)]
     step = np.abs(np.gradient(pair[0])).max(axis=0)
     textured = far & (step > _TEXTURE)
-    if textured.sum() < 40:
+    if textured.sum() < _TEXTURED_CELLS:
         return None
-    before = float(np.median(np.abs(pair[1] - pair[0])[textured]))
+    before = _unlike(pair[1] - pair[0], far, textured)
     if before < _KNOCK_CHANGE:
         return None
     window = cv2.createHanningWindow((now.shape[1], now.shape[0]), cv2.CV_32F)
     (dx, dy), response = cv2.phaseCorrelate(pair[0], pair[1], window)
-    if response < 0.1 or np.hypot(dx, dy) < _KNOCK_CELLS:
+    if response < 0.3 or np.hypot(dx, dy) < _KNOCK_CELLS:
         return None
     turn = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
     size = (now.shape[1], now.shape[0])
     back = cv2.warpAffine(pair[0], turn, size, borderMode=cv2.BORDER_REPLICATE)
-    after = float(np.median(np.abs(pair[1] - back)[textured]))
+    after = _unlike(pair[1] - back, far, textured)
     return (float(dx), float(dy)) if after < 0.6 * before else None
+
+
+def _unlike(change: Cells, far: NDArray[np.bool_], textured: NDArray[np.bool_]) -> float:
+    """Median change of textured cells beyond what their rows share (flicker is by rows)."""
+    rows = (change * far).sum(axis=1) / np.maximum(far.sum(axis=1), 1)
+    return float(np.median(np.abs(change - rows[:, None].astype(np.float32))[textured]))
 
 
 def _cells(image: NDArray[np.uint8]) -> tuple[Cells, float]:
