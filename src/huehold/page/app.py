@@ -154,13 +154,17 @@ async def _enter(request: Request) -> Response:
 async def _live(socket: WebSocket) -> None:
     await socket.accept()
     desk: Desk = socket.app.state.desk
+    if desk.hub.full:
+        await socket.close(1013, "Too many pages are open; close one.")
+        return
     page = desk.hub.open(pictures=socket.query_params.get("pictures") != "0")
     try:
         await socket.send_text(json.dumps(await run_in_threadpool(desk.hello), allow_nan=False))
         sending = asyncio.create_task(_send_all(socket, page))
         try:
-            while True:  # nothing is expected; reading notices that the page is gone
-                await socket.receive_text()
+            # Nothing is expected; reading notices that the page is gone.
+            while (await socket.receive())["type"] != "websocket.disconnect":
+                pass
         finally:
             sending.cancel()
     except (WebSocketDisconnect, RuntimeError):
@@ -186,13 +190,19 @@ async def _frames(socket: WebSocket) -> None:
     sender = socket.query_params.get("sender", "")[:_MOST_NAME]
     try:
         while True:
-            data = await socket.receive_bytes()
+            message = await socket.receive()
+            if message["type"] == "websocket.disconnect":
+                return
+            data = message.get("bytes") or b""
+            if not data:
+                await socket.close(1003, "A picture is sent as bytes.")
+                return
             if not 8 < len(data) <= _MOST_FRAME_BYTES:
                 await socket.close(1009, "A picture must be at most 2 MiB.")
                 return
             (stamp_s,) = struct.unpack("<d", data[:8])
             await socket.send_json(await _take_frame(desk, data[8:], stamp_s, sender))
-    except (WebSocketDisconnect, RuntimeError, KeyError):
+    except (WebSocketDisconnect, RuntimeError):
         return
 
 

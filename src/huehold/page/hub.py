@@ -14,6 +14,7 @@ from huehold.watching import Moment
 __all__ = ["Hub", "Listening"]
 
 _MOST_WAITING = 300
+_MOST_PAGES = 32
 _PICTURE_EVERY_S = 0.2
 _PICTURE_WIDTH_PX = 640
 
@@ -78,6 +79,11 @@ class Hub:
         page = Listening(pictures)
         self._pages.add(page)
         return page
+
+    @property
+    def full(self) -> bool:
+        """Whether no more pages can be served."""
+        return len(self._pages) >= _MOST_PAGES
 
     def close(self, page: Listening) -> None:
         """Forget a page."""
