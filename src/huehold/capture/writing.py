@@ -83,10 +83,13 @@ class FrameWriter:
             if self._stream is None:
                 self._stream = self._new_stream(shape)
             self._container.mux(self._stream.encode(picture))
-            if self._most_bytes and self.path.stat().st_size > self._most_bytes:
-                self.full = True
+            self.full = self._most_bytes is not None and self._written() > self._most_bytes
         except (OSError, av.error.FFmpegError) as error:
             raise InputError(f"{self.path} cannot be written: {_reason(error)}.") from error
+
+    def _written(self) -> int:
+        # The file is made with the first packet, which the encoder holds back for a while.
+        return self.path.stat().st_size if self.path.exists() else 0
 
     def _new_stream(self, shape: tuple[int, ...]) -> Any:
         stream = self._container.add_stream("libx264", rate=30)
