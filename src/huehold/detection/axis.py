@@ -20,7 +20,7 @@ __all__ = ["AxisLearner", "EndBand", "Line"]
 
 COLOURED = 8.0  # chroma in the plane from which the hue angle carries meaning
 _PRIOR_CHROMA = 0.8  # of the start colour's, for an end colour not yet seen
-_PEAKS = 6  # the latest peaks that speak about the end colour
+_PEAKS = 16  # the latest peaks that speak about the end colour
 _FULL = 0.75  # those that come this near to the farthest count: a small addition shows less
 _MAX_SHIFT_DEG = 25.0  # light turns the end band along with the start colour, up to this
 _MIN_SPAN = 6.0  # plane units between start and end colour that still can be told apart
@@ -29,7 +29,8 @@ _PALE_WAY = 0.6  # of the start chroma: how far a peak must lie where hue cannot
 _START_PULL = 0.5  # weight of a new start plateau
 _START_TURN_DEG = 15.0  # the start colour may turn this far from where it was first seen
 _ENTER = 0.62  # position of the band's edge where hue cannot tell
-_ENTER_RANGE = (0.58, 0.8)
+_ENTER_RANGE = (0.58, 0.68)  # once the run has shown its end colour
+_ENTER_UNSEEN = 0.8
 _HYSTERESIS = (0.06, 0.1)
 _OUT_DEG = 5.0  # the end colour is left this far outside its hue band, or half the gap
 
@@ -176,9 +177,8 @@ class AxisLearner:
     def _band(self, line: Line) -> EndBand:
         if min(abs(line.start), abs(line.end)) < COLOURED:
             return EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
-        enter = max(_ENTER_RANGE[0], self._edge(line, 0.0))
-        if enter > _ENTER_RANGE[1]:  # the chart does not fit: the run's own line decides
-            return EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
+        highest = _ENTER_RANGE[1] if self.learned else _ENTER_UNSEEN
+        enter = max(_ENTER_RANGE[0], min(highest, self._edge(line, 0.0)))
         leave = self._edge(line, min(_OUT_DEG, self._outside_deg))
         return EndBand(enter, enter - max(_HYSTERESIS[0], min(_HYSTERESIS[1], enter - leave)))
 

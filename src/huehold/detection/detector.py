@@ -19,7 +19,7 @@ from huehold.detection.cause import Cause
 from huehold.detection.crossing import crossing_s
 from huehold.detection.fadeback import FadeBackWatch
 from huehold.detection.forecast import Forecast, Forecaster
-from huehold.detection.hold import Hold, HoldState, HoldWatch
+from huehold.detection.hold import Hold, HoldWatch
 from huehold.detection.notes import Notes
 from huehold.detection.palette import Palette
 from huehold.detection.plane import Sample, chroma, hue_deg, is_readable, sample_of
@@ -162,7 +162,7 @@ class Detector:
             return Phase.OVERSHOOT if self._overshot or self._late_additions else Phase.ENDPOINT
         if self._axis.line is None:
             return Phase.WAITING
-        if self._watch.state is HoldState.HOLDING:
+        if self._watch.hold is not None and self._watch.hold.brought:
             return Phase.HOLDING
         if self._fadeback.fading or self._finder.rising:
             return Phase.FADING

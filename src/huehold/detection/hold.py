@@ -96,11 +96,13 @@ class Hold:
         the light changed, and from then on the hold must be counted anew.
         """
         least = max(_RISE, _RISE_UNITS / line.span)
+        times = [t for t, _, _ in self.looks]
+        places = [line.position(c) for _, c, _ in self.looks]
         rose_s, low, low_s = None, math.inf, 0.0
-        for time_s, colour, _ in self.looks:
-            place = line.position(colour)
+        for i in range(1, len(places) - 1):
+            place = median(places[i - 1 : i + 2])  # a single look behind a hand is no low
             if place < low:
-                low, low_s = place, time_s
+                low, low_s = place, times[i]
             elif place - low > least and low_s - self.held_from_s > _SETTLE_S:
                 rose_s, low = low_s, place
         return rose_s

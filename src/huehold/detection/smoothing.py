@@ -16,6 +16,7 @@ _KEEP = 300  # single readings kept for looking back at an onset
 _GAP_S = 1.7  # readings further apart than this are not averaged
 _NOISE_MEMORY_S = 6.0
 _NOISE_STEP_S = 0.6  # only neighbours closer than this speak about noise
+_STREAK_S = 0.4  # trusted for less than this amid untrusted readings: a mistake
 _DIFF_TO_SD = 1.13  # mean absolute difference of two normal readings over their sd
 
 
@@ -59,6 +60,7 @@ class Smoother:
         self._window: deque[Sample] = deque(maxlen=64)
         self.recent: deque[Sample] = deque(maxlen=_KEEP)
         self.glimpses: deque[Sample] = deque(maxlen=_KEEP)
+        self._streak_s: float | None = None
         self._noise = 0.6
 
     def add(self, sample: Sample) -> Point | None:
@@ -68,6 +70,8 @@ class Smoother:
             window.clear()
         if window:
             self._learn_noise(window[-1], sample)
+        if self._streak_s is None:
+            self._streak_s = sample.time_s
         window.append(sample)
         self.recent.append(sample)
         self._forget(sample.time_s)
@@ -80,6 +84,13 @@ class Smoother:
     def glimpse(self, sample: Sample) -> None:
         """Keep an untrusted reading: for looking back, and as a sign of trouble."""
         self.glimpses.append(sample)
+        window = self._window
+        if self._streak_s is not None and window:
+            short = sample.time_s - self._streak_s < _STREAK_S
+            if short and self._mostly_untrusted(sample.time_s):
+                while window and window[-1].time_s >= self._streak_s:
+                    window.pop()
+        self._streak_s = None
 
     def _mostly_untrusted(self, now_s: float) -> bool:
         span_s = max(now_s - self._window[0].time_s, _WINDOW_S)
