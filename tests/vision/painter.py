@@ -6,7 +6,8 @@ size and reduced, then put through the camera's gain, noise and the sRGB curve.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -58,7 +59,6 @@ class Picture:
     noise: float = 1.5  # in codes
     blur_px: float = 0.0
     seed: int = 0
-    extra: dict[str, float] = field(default_factory=dict)
 
     @property
     def ellipse(self) -> Ellipse:
@@ -85,6 +85,12 @@ class Picture:
 
 def paint(p: Picture) -> np.ndarray:
     """sRGB picture, uint8."""
+    plain = p.but(seed=0, noise=0.0, gain=(1.0, 1.0, 1.0), blur_px=0.0)
+    return _develop(_light(plain), p)
+
+
+@lru_cache(maxsize=64)
+def _light(p: Picture) -> np.ndarray:
     size = (2 * p.height_px, 2 * p.width_px)
     ground = np.empty((*size, 3), np.float32)
     ground[:] = TABLES[p.table]
@@ -98,8 +104,7 @@ def paint(p: Picture) -> np.ndarray:
     if p.cup:
         _paint_cup(scene, ground, p)
     _paint_hand(scene, p)
-    small = cv2.resize(scene, (p.width_px, p.height_px), interpolation=cv2.INTER_AREA)
-    return _develop(small, p)
+    return cv2.resize(scene, (p.width_px, p.height_px), interpolation=cv2.INTER_AREA)
 
 
 def _paint_cup(scene, ground, p):

@@ -37,8 +37,7 @@ class Condition:
         self._last: NDArray[np.uint8] | None = None
         self._changed_s = 0.0
         self._knock_s = -np.inf
-        self._level: list[float] = []
-        self._sharpest = 0.0
+        self._levels: list[NDArray[np.float64]] = []
 
     def of_picture(self, time_s: float, image: NDArray[np.uint8]) -> dict[str, float]:
         """Severities that need no vessel: a frozen or a dark picture."""
@@ -76,10 +75,11 @@ class Condition:
 
     def _light(self, around: Around) -> tuple[float, float]:
         """Sudden change and flicker of the camera's gain."""
-        self._level = [*self._level[-7:], float(np.log(around.gain).mean())]
-        steps = np.diff(self._level)
-        if len(steps) == 0:
+        self._levels = [*self._levels[-7:], np.log(around.gain)]
+        if len(self._levels) < 2:
             return 0.0, 0.0
+        latest = float(np.abs(self._levels[-1] - self._levels[-2]).max())
+        steps = np.diff([level.mean() for level in self._levels])
         turns = np.mean(np.sign(steps[1:]) != np.sign(steps[:-1])) if len(steps) > 3 else 0.0
         swing = float(np.median(np.abs(steps)))
-        return _ramp(abs(float(steps[-1])), 0.04, 0.15), _ramp(swing, 0.02, 0.08) * float(turns)
+        return _ramp(latest, 0.04, 0.15), _ramp(swing, 0.02, 0.08) * float(turns)

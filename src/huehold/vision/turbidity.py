@@ -29,7 +29,7 @@ Plane = NDArray[np.float32]
 
 _CORE = 0.75  # radius within which the wall neither shows nor mirrors
 _DARK_SHARE = 15.0  # percentile of the liquid's light taken as veil
-_SMOOTH = 0.12  # share of a sound frame in the running extremes
+_SOUND_SHARE, _DOUBTED_SHARE = 0.25, 0.05  # share of a frame in what is reported
 _STILL_VIEW = 0.06  # contrast that reflections alone make
 _HALF_VIEW = 0.12  # contrast beyond that which halves the turbidity
 _PALE = 0.27  # veil over strongest channel at the start from which the veil may be the ground's
@@ -61,7 +61,8 @@ class TurbidityScale:
 
     def __init__(self) -> None:
         self._last: tuple[Plane, NDArray[np.bool_]] | None = None
-        self._veil = self._view = 0.0
+        self._steady: Clarity | None = None
+        self._seen = 0.0
         self._cloudiest = self._clearest = 0.0
         self._paleness, self._frames = 0.0, 0
         self._basis = "none"
@@ -93,9 +94,10 @@ class TurbidityScale:
         clarity = self._clarity(patch, vessel, white)
         if clarity is None:
             return float("nan")
+        steady = self._settle(clarity, _SOUND_SHARE if sound else _DOUBTED_SHARE)
         if sound:
-            self._stretch(clarity)
-        return self._place(clarity)
+            self._stretch(steady)
+        return self._place(steady)
 
     def _clarity(self, patch: Patch, vessel: Ellipse, white: FloatArray) -> Clarity | None:
         inside = normalised_radius(vessel, patch.x, patch.y) < _CORE
@@ -115,20 +117,30 @@ class TurbidityScale:
         detail = _detail(light, inside)
         last, self._last = self._last, (detail, inside)
         if last is None or last[0].shape != detail.shape:
-            return self._view
+            return self._seen
         both = inside & last[1]
         if both.sum() < 60:
-            return self._view
+            return self._seen
         shared = float(np.mean(np.clip(detail[both] * last[0][both], -1.0, 1.0)))
-        return float(np.sqrt(max(shared, 0.0)))
+        self._seen = float(np.sqrt(max(shared, 0.0)))
+        return self._seen
+
+    def _settle(self, clarity: Clarity, share: float) -> Clarity:
+        """Follow the frames over about half a second: cloudiness has no reason to hurry."""
+        before = self._steady
+        if before is None:
+            self._steady = clarity
+        else:
+            self._steady = Clarity(
+                before.veil + share * (clarity.veil - before.veil),
+                before.view + share * (clarity.view - before.view),
+                clarity.paleness,
+            )
+        return self._steady
 
     def _stretch(self, clarity: Clarity) -> None:
-        first = self._cloudiest == 0.0
-        rate = 1.0 if first else _SMOOTH
-        self._veil += rate * (clarity.veil - self._veil)
-        self._view += rate * (clarity.view - self._view)
-        self._cloudiest = max(self._cloudiest, self._veil)
-        self._clearest = max(self._clearest, self._view)
+        self._cloudiest = max(self._cloudiest, clarity.veil)
+        self._clearest = max(self._clearest, clarity.view)
         if self._frames < _START_FRAMES:
             self._frames += 1
             self._paleness += (clarity.paleness - self._paleness) / self._frames

@@ -25,6 +25,7 @@ Basis = Literal["patch", "carried", "assumed"]
 
 _FOUND_REL_SD, _CARRIED_REL_SD, _ASSUMED_REL_SD = 0.004, 0.01, 0.02
 _FULL = 0.03  # share of clipped pixels from which a patch is no measure
+_UNEVEN = 0.11  # relative spread of light, grain included, that a patch may have
 _JUMP = 0.10  # log ratio between patch and surroundings that tells a covered patch
 _PATIENCE = 45  # frames after which a changed but flat patch is believed
 _KEEP_AWAY = 1.9  # radii of the vessel within which no white is looked for
@@ -134,7 +135,7 @@ def _square_in(picture: NDArray[np.uint8], region: NDArray[np.bool_]) -> tuple[f
     tint = float(np.ptp(linear) / max(linear.max(), 1e-6))
     size = min(radius / (0.06 * short), 1.0)
     score = float(linear.mean()) * (1.0 - tint) * (0.5 + 0.5 * size)
-    return (score, rect) if spread < 0.06 and clipped < _FULL else None
+    return (score, rect) if spread < _UNEVEN and clipped < _FULL else None
 
 
 class WhiteKeeper:
@@ -172,7 +173,7 @@ class WhiteKeeper:
         if self.rect is None:
             return White(gain.copy(), _ASSUMED_REL_SD, "assumed", None)
         linear, spread, clipped = measure_patch(image, self.rect)
-        sound = clipped < _FULL and spread < 0.12 and linear.min() > 0.01
+        sound = clipped < _FULL and spread < 1.5 * _UNEVEN and linear.min() > 0.01
         if sound and self._believed(linear, gain, gain_known):
             self._known, self._doubted = (linear, gain.copy()), 0
             return White(linear, _FOUND_REL_SD, "patch", self.rect)
