@@ -77,10 +77,10 @@ def frames(until_s: float = 30.0, rate_hz: float = 12.0, width_px: int = 320) ->
 
 def write_y4m(path: Path, until_s: float, rate_hz: int = 12) -> Path:
     """The story as the file a browser's pretended camera plays: BT.601, limited range."""
-    header = f"YUV4MPEG2 W640 H360 F{rate_hz}:1 Ip A1:1 C420jpeg\n"
+    header = f"YUV4MPEG2 W480 H270 F{rate_hz}:1 Ip A1:1 C420jpeg\n"
     with path.open("wb") as file:
         file.write(header.encode())
-        for frame in frames(until_s, rate_hz, 640):
+        for frame in frames(until_s, rate_hz, 480):
             file.write(b"FRAME\n" + limited_i420(frame.image).tobytes())
     return path
 

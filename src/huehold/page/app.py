@@ -54,7 +54,7 @@ STATIC: dict[str, str] = {
 
 _OPEN = ("/enter", "/static/enter.js", "/static/style.css", "/static/icon.svg", "/favicon.ico")
 _PHONE = (
-    "/phone", "/live", "/frames", "/frame", "/static/phone.js", "/static/camera.js",
+    "/phone", "/live", "/frames", "/frame", "/cues", "/static/phone.js", "/static/camera.js",
     "/static/sound.js", "/static/link.js", "/static/page.js", "/static/words.js",
     "/static/shown.js",
 )  # fmt: skip
@@ -87,6 +87,7 @@ def make_app(desk: Desk, keys: Keys, hosts: Collection[str]) -> Starlette:
             WebSocketRoute("/live", _live),
             WebSocketRoute("/frames", _frames),
             Route("/frame", _frame, methods=["POST"]),
+            Route("/cues", _cues),
             Route("/api/picture", _picture),
             Route("/api/masses", _add_mass, methods=["POST"]),
             Route("/api/masses", _mass_history, methods=["GET"]),
@@ -213,7 +214,15 @@ async def _frame(request: Request) -> Response:
         raise HTTPException(422, "stamp_s must be the picture's time in seconds.") from None
     desk: Desk = request.app.state.desk
     sender = request.query_params.get("sender", "")[:_MOST_NAME]
-    return JSONResponse(await _take_frame(desk, await request.body(), stamp_s, sender))
+    told = await _take_frame(desk, await request.body(), stamp_s, sender)
+    moment = desk.watch.moment
+    # A browser that refuses WebSockets to this certificate hears how the run stands here.
+    told["moment"] = messages.moment_values(moment) if moment is not None else None
+    return JSONResponse(told)
+
+
+async def _cues(request: Request) -> Response:
+    return JSONResponse(messages.cue_values())
 
 
 async def _take_frame(desk: Desk, data: bytes, stamp_s: float, sender: str) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 // This device's camera as the run's camera: opened, locked, and sent under back-pressure.
 
-import { newKey } from "/static/page.js";
+import { kept, newKey } from "/static/page.js";
 
 const WIDTH_PX = 640;
 const QUALITY = 0.9;
@@ -55,8 +55,9 @@ async function lockOne(track, [name, key, wanted]) {
 }
 
 /**
- * Events: "state" (detail: words, good), "locks" (detail: a list of { name, locked, words }) and
- * "figures" (detail: what is sent and how well).
+ * Events: "state" (detail: words, good), "locks" (detail: a list of { name, locked, words }),
+ * "figures" (detail: what is sent and how well) and "moment" (detail: how the run stands, as the
+ * answer to a picture that went as a plain request).
  */
 export class Camera extends EventTarget {
   constructor(video) {
@@ -64,7 +65,7 @@ export class Camera extends EventTarget {
     this.running = false;
     this.stamps = []; // of the newest pictures sent, in seconds; the first one in front
     this._video = video;
-    this._sender = new Sender();
+    this._sender = new Sender((moment) => this._tell("moment", moment));
     this._canvas = document.createElement("canvas");
     this._context = this._canvas.getContext("2d", { alpha: false });
     this._last_ms = 0;
@@ -76,6 +77,7 @@ export class Camera extends EventTarget {
   /** Call within a tap. `facing` is "environment" for the rear camera, or null. */
   async start(facing) {
     this._wanted = true;
+    kept.set("camera", true, sessionStorage);
     this._facing = facing;
     const problem = whyNoCamera();
     if (problem) return this._say(problem, false);
@@ -83,8 +85,14 @@ export class Camera extends EventTarget {
     return this._open();
   }
 
+  /** Whether this page's camera ran before the page was loaded anew. */
+  static get ran() {
+    return kept.get("camera", false, sessionStorage);
+  }
+
   stop() {
     this._wanted = false;
+    kept.set("camera", false, sessionStorage);
     this._close();
     this._lock?.release().catch(() => {});
     this._sender.close();
@@ -220,7 +228,8 @@ export class Camera extends EventTarget {
 
 /** Sends pictures by WebSocket, or by plain requests where the browser refuses one. */
 class Sender {
-  constructor() {
+  constructor(onMoment) {
+    this._onMoment = onMoment;
     this.way = "connecting";
     this.error = "";
     this._name = newKey();
@@ -309,6 +318,7 @@ class Sender {
     this._failures = 0;
     this.error = told.taken ? "" : told.error;
     this.over = Boolean(told.over);
+    if (told.moment) this._onMoment(told.moment);
     const took = performance.now() - begun_ms;
     if (Number.isFinite(took)) this._round_ms = this._round_ms === null ? took : 0.9 * this._round_ms + 0.1 * took;
   }

@@ -45,6 +45,7 @@ const HEARD = {
     listInto("warnings", told.warnings);
     listInto("cue-list", Object.values(told.cues).map((cue) => `${cue.symbol} ${cue.words}`));
     byId("own-camera").hidden = !run.pushed || Boolean(run.over);
+    if (run.pushed && !run.over && !camera.running && Camera.ran) camera.start(null);
     showEvents();
     showOver();
   },

@@ -2,7 +2,7 @@
 
 import { Camera, figureWords } from "/static/camera.js";
 import { Link } from "/static/link.js";
-import { byId, make } from "/static/page.js";
+import { ask, byId, make } from "/static/page.js";
 import { bindSound, showMoment, Twin } from "/static/shown.js";
 import { Sound } from "/static/sound.js";
 
@@ -45,21 +45,35 @@ link.addEventListener("state", ({ detail }) => {
   show();
 });
 
+function heard(told) {
+  const fresh = told.time_s !== moment?.time_s;
+  moment = told;
+  for (const name of fresh ? told.cues : []) {
+    sound.play(name);
+    twin.show(sound.cues[name], told.time_s);
+  }
+}
+
 link.addEventListener("message", ({ detail: told }) => {
   if (told.type === "hello") {
     sound.cues = told.cues;
     moment = told.moment;
     over = told.finished;
-  } else if (told.type === "moment") {
-    moment = told;
-    for (const name of told.cues) {
-      sound.play(name);
-      twin.show(sound.cues[name], told.time_s);
-    }
-  } else if (told.type === "finished") over = told;
+  } else if (told.type === "moment") heard(told);
+  else if (told.type === "finished") over = told;
   link.quiet = Boolean(over);
   show();
 });
 
+// A browser may refuse the live connection but let plain requests through.
+camera.addEventListener("moment", async ({ detail: told }) => {
+  if (link.state === "open") return;
+  if (!Object.keys(sound.cues).length) sound.cues = await ask("GET", "/cues").catch(() => ({}));
+  heard(told);
+  byId("link-state").textContent = "connected by requests";
+  showMoment(moment, true, over);
+});
+
 link.open();
+if (Camera.ran) camera.start("environment");
 globalThis.huehold = { camera, sound, link };
