@@ -54,6 +54,7 @@ class Picture:
     glare: float = 0.0  # share of the radius of a highlight
     plume: float = 0.0  # share of the radius of a patch of green
     hand: float = 0.0  # how far an arm reaches in from the right, share of the width
+    hand_width: float = 0.22  # share of the height
     dropper: bool = False
     gain: tuple[float, float, float] = (1.0, 1.0, 1.0)
     noise: float = 1.5  # in codes
@@ -142,7 +143,7 @@ def _paint_hand(scene, p):
     if p.hand:
         y = int(p.y * height)
         end = (int(width * (1 - p.hand)), y)
-        cv2.line(scene, (width + 200, y + 60), end, (0.45, 0.24, 0.15), int(0.22 * height))
+        cv2.line(scene, (width + 200, y + 60), end, (0.45, 0.24, 0.15), int(p.hand_width * height))
     if p.dropper:
         e = p.ellipse
         tip = (int(2 * e.x_px + 0.3 * e.semi_major_px), int(2 * e.y_px))

@@ -146,7 +146,7 @@ def test_the_camera_changing_its_mind_is_not_chemistry(gain, card):
 
 def test_chemistry_is_not_taken_for_the_camera():
     seen = watch(still(SMALL, 12) + still(SMALL.but(liquid=GREEN), 6, 30))
-    lightness, a, b = true_lab(SMALL.but(liquid=GREEN))
+    _, a, b = true_lab(SMALL.but(liquid=GREEN))
     assert np.hypot(seen[-1].a - a, seen[-1].b - b) < 2.0
     assert seen[-1].trust > 0.9
 
@@ -218,9 +218,16 @@ def test_follows_a_knocked_camera():
 
 
 def test_a_hand_over_the_cup_is_not_trusted():
-    seen = watch(still(SMALL, 12) + still(SMALL.but(hand=0.62), 3, 40))
+    seen = watch(still(SMALL, 12) + still(SMALL.but(hand=0.75, hand_width=0.8), 3, 40))
     assert all("hand" in o.reasons for o in seen[12:])
     assert all(o.trust < SURE for o in seen[12:])
+
+
+def test_a_hand_over_a_part_is_told_and_does_not_count_as_liquid():
+    seen = watch(still(SMALL, 12) + still(SMALL.but(hand=0.55), 3, 40))
+    for o in seen[12:]:
+        assert "hand" in o.reasons
+        assert np.hypot(o.a - seen[11].a, o.b - seen[11].b) < 3.0
 
 
 def test_a_repeated_picture_is_frozen():

@@ -16,7 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.geometry import boundary, fit_ellipse, half_extent, resized, sample
+from huehold.vision.geometry import (
+    boundary,
+    fit_ellipse,
+    half_extent,
+    normalised_radius,
+    resized,
+    sample,
+)
 
 __all__ = ["Candidate", "find_vessel"]
 
@@ -73,6 +80,7 @@ def find_vessel(picture: Picture) -> Candidate | None:
     best = max(candidates, key=lambda c: c.score, default=None)
     if best is None or best.score < _ACCEPT:
         return None
+    best = _innermost(best, candidates)
     return replace(best, ellipse=resized(best.ellipse, factor))
 
 
@@ -166,6 +174,24 @@ def judge(lab: Picture, ellipse: Ellipse, coverage: float) -> Candidate:
         colour=chroma / (chroma + 15.0),
         size=0.55 + 0.45 * min(share / _USUAL_SIZE, 1.0),
     )
+
+
+def _innermost(best: Candidate, others: list[Candidate]) -> Candidate:
+    """Prefer, of outlines nearly as good, the smallest inside: walls mirror the liquid."""
+    inner = [
+        one
+        for one in others
+        if one.score > 0.93 * best.score
+        and min(one.coverage, one.step) > 0.95
+        and 0.6 < one.ellipse.semi_major_px / best.ellipse.semi_major_px < 0.95
+        and _inside(one.ellipse, best.ellipse)
+    ]
+    return min(inner, key=lambda one: one.ellipse.semi_major_px, default=best)
+
+
+def _inside(one: Ellipse, other: Ellipse) -> bool:
+    points = boundary(one, 16)[0]
+    return bool(np.all(normalised_radius(other, points[:, 0], points[:, 1]) < 1.08))
 
 
 def _with_ring(one: Candidate, others: list[Candidate]) -> Candidate:
