@@ -20,7 +20,8 @@ __all__ = ["AxisLearner", "EndBand", "Line"]
 
 COLOURED = 8.0  # chroma in the plane from which the hue angle carries meaning
 _PRIOR_CHROMA = 0.8  # of the start colour's, for an end colour not yet seen
-_PEAKS = 16  # the latest peaks that speak about the end colour
+_PEAKS = 10  # the latest peaks that speak about the end colour
+_FARTHEST = 5  # and the farthest of the whole run, from when additions were large
 _FULL = 0.75  # those that come this near to the farthest count: a small addition shows less
 _MAX_SHIFT_DEG = 25.0  # light turns the end band along with the start colour, up to this
 _MIN_SPAN = 6.0  # plane units between start and end colour that still can be told apart
@@ -106,6 +107,7 @@ class AxisLearner:
         self._first_hue_deg = 0.0
         self._shift_deg = 0.0
         self._peaks: deque[complex] = deque(maxlen=_PEAKS)
+        self._farthest: list[complex] = []
         self.line: Line | None = None
         self.band = EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
 
@@ -138,6 +140,9 @@ class AxisLearner:
         if self._start is None or not self._speaks_of_the_end(colour):
             return False
         self._peaks.append(colour)
+        line = Line(self._start, self._prior_end(self._start))
+        ranked = sorted([*self._farthest, colour], key=line.position)
+        self._farthest = ranked[-_FARTHEST:]
         self._draw()
         return True
 
@@ -170,9 +175,9 @@ class AxisLearner:
         if not self._peaks:
             return prior
         line = Line(start, prior)
-        places = sorted(self._peaks, key=line.position)
-        full = _FULL * line.position(places[-1])
-        return middle([peak for peak in places if line.position(peak) >= full])
+        farthest = max(line.position(peak) for peak in self._peaks)
+        full = [peak for peak in self._peaks if line.position(peak) >= _FULL * farthest]
+        return 0.5 * (middle(full) + middle(self._farthest))
 
     def _band(self, line: Line) -> EndBand:
         if min(abs(line.start), abs(line.end)) < COLOURED:
