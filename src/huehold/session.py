@@ -13,7 +13,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from huehold.balance.additions import masses_of_additions
-from huehold.capture.recording import open_recording
 from huehold.core import (
     Ellipse,
     Event,
@@ -31,6 +30,7 @@ from huehold.errors import HueholdError
 from huehold.masses import MassInputs, assay_of
 from huehold.methods import Method, load_method
 from huehold.recorder import Gallery, TraceRecorder, scaled_vessel, scaled_white, unique
+from huehold.reviewing import PassChoice, frames_of, open_reader
 from huehold.run import Run, Settings
 from huehold.vision import Observer, Sight
 
@@ -93,7 +93,7 @@ class Session:
         self.method = method
         self.settings = settings or Settings()
         self.detector = Detector(detector_settings(method, self.settings))
-        self._observer = Observer(
+        self.observer = Observer(
             vessel=scaled_vessel(self.settings.vessel, scale),
             white=scaled_white(self.settings.white, scale),
         )
@@ -114,9 +114,9 @@ class Session:
         Step
             The frame with what was seen in it and what could be told after it.
         """
-        observation = self._observer.observe(frame)
+        observation = self.observer.observe(frame)
         self._gallery.add(frame)
-        return Step(frame, observation, self.take(observation), self._observer.sight)
+        return Step(frame, observation, self.take(observation), self.observer.sight)
 
     def take(self, observation: Observation) -> tuple[Event, ...]:
         """Take an observation made elsewhere, as from the notebook, and tell what follows.
@@ -150,16 +150,16 @@ class Session:
 
     def place_vessel(self, vessel: Ellipse | None) -> None:
         """Take the user's word on where the vessel is; see `Observer.place_vessel`."""
-        self._observer.place_vessel(vessel)
+        self.observer.place_vessel(vessel)
 
     def place_white(self, white: Rect | None) -> None:
         """Take the user's word on where the white patch is; see `Observer.place_white`."""
-        self._observer.place_white(white)
+        self.observer.place_white(white)
 
     @property
     def white(self) -> Rect | None:
         """Where the white patch was last measured; None without one."""
-        white = self._observer.sight.white
+        white = self.observer.sight.white
         return white.rect if white is not None else None
 
     def trace(self) -> Trace:
@@ -258,6 +258,7 @@ def review(
     settings: Settings | None = None,
     masses: MassInputs | None = None,
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
+    passes: PassChoice = "auto",
     on_open: Callable[[SourceInfo], None] | None = None,
     on_step: Callable[[Step, float], None] | None = None,
 ) -> Run:
@@ -275,6 +276,9 @@ def review(
         What was weighed; without it there is no assay.
     matrix : {"auto", "bt601", "bt709"}
         Colour matrix of an untagged recording.
+    passes : {"auto", "full"}
+        "auto" looks less often where nothing stirs, if the recording has key frames about
+        once a second; "full" analyses all of it at the same rate.
     on_open : callable, optional
         Called once with what is known of the recording, before its first frame.
     on_step : callable, optional
@@ -294,12 +298,13 @@ def review(
     chosen = method if isinstance(method, Method) else load_method(method)
     settings = settings or Settings()
     interrupted = False
-    with open_recording(recording, rate_hz=settings.rate_hz, matrix=matrix) as source:
+    reader = open_reader(recording, rate_hz=settings.rate_hz, matrix=matrix, passes=passes)
+    with reader as source:
         session = Session(chosen, settings, scale=source.scale)
         if on_open is not None:
             on_open(source.info)
         try:
-            for frame in source.frames():
+            for frame in frames_of(source, session.observer, session.detector):
                 step = session.feed(frame)
                 if on_step is not None:
                     on_step(step, source.progress_s)

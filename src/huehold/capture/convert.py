@@ -106,6 +106,10 @@ class Converter:
         self._wide = None if plan.plain else WideGamut(plan.curve, plan.primaries)
         self._reformatter = VideoReformatter()
 
+    def twin(self) -> Converter:
+        """Return one that does the same, for use in another thread."""
+        return Converter(self._plan, self._longest_px, self._turns)
+
     def __call__(self, frame: Any) -> UInt8:
         """Convert one frame.
 

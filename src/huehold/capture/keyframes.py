@@ -22,6 +22,7 @@ from huehold.capture.colour import MatrixChoice
 from huehold.capture.opening import open_video
 from huehold.capture.packets import PacketReader
 from huehold.capture.prefetch import Prefetch
+from huehold.capture.probing import Gate, Group, Layout, ProbePlan, layout_of
 from huehold.capture.recording import open_recording
 from huehold.capture.source import open_source
 from huehold.capture.stamps import Thinner
@@ -50,6 +51,8 @@ class KeyedRecording:
     exact : bool
         Whether stretches are found by seeking. Otherwise (AVI with reordered pictures, no
         seeking in the container) they are cut out of a full reading, with the same result.
+    probed_to_end : bool
+        Whether the last reading of `groups` came to the end without meeting damage.
 
     Raises
     ------
@@ -75,18 +78,54 @@ class KeyedRecording:
         self.scale = self._source.scale
         self.warnings: list[str] = list(self._source.warnings)
         self._size_bytes = self._source.path.stat().st_size
+        self._origin = self._source.origin or Fraction(0)
         self.exact = self._source.origin is not None and self._can_seek(0.0)
+        self.probed_to_end = False
+
+    def layout(self) -> Layout:
+        """Read what the packets say, without decoding."""
+        container, stream = open_video(self._source.path)
+        try:
+            return layout_of(_packets(container, stream), stream.time_base, self._origin)
+        finally:
+            container.close()
 
     def key_times(self) -> list[float]:
         """List the times of all key frames in order, from the packets, without decoding."""
+        return list(self.layout().keys_s)
+
+    def groups(self, plan: ProbePlan) -> Generator[Group, None, None]:
+        """Pairs of pictures at the moments of a plan; little else is decoded.
+
+        Parameters
+        ----------
+        plan : ProbePlan
+            Made from `layout`.
+
+        Yields
+        ------
+        Group
+            Its frames have the same times and pictures as in a full reading.
+
+        Notes
+        -----
+        Reading ends at the first sign of damage; `probed_to_end` says whether there was one.
+        May run in another thread than the stretches.
+        """
         container, stream = open_video(self._source.path)
-        origin = self._source.origin or Fraction(0)
+        gate = Gate(plan, stream.time_base, self._origin)
+        reader = PacketReader(container, stream, self._size_bytes, wants=gate)
+        frames, converter = reader.frames(), self._source.converter.twin()
+        self.probed_to_end = False
         try:
-            stamps = {p.pts for p in _packets(container, stream) if p.is_keyframe}
+            for next_s, pair in plan.pairs(self._timed(frames)):
+                if reader.errors or reader.left_out:
+                    return
+                yield Group(tuple(Frame(t, converter(f)) for t, f in pair), pair[0][0], next_s)
+            self.probed_to_end = not (reader.errors or reader.left_out or reader.broke_off)
         finally:
+            frames.close()
             container.close()
-        times = (float(s * stream.time_base - origin) for s in stamps if s is not None)
-        return sorted(t for t in times if t >= 0.0)
 
     def key_frames(self) -> Generator[Frame, None, None]:
         """Key frames in time order, converted; nothing else is decoded.

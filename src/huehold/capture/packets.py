@@ -7,7 +7,7 @@ colours are not to be trusted, so they are left out as well, up to a limit.
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator
+from collections.abc import Callable, Generator, Iterator
 from typing import Any
 
 from av.error import FFmpegError
@@ -30,6 +30,8 @@ class PacketReader:
         Size of the file; reading far more than that means a crafted index.
     keys_only : bool
         Decode key frames alone, by leaving all other packets out.
+    wants : callable, optional
+        Told each packet in turn; whether the decoder is to see it.
 
     Attributes
     ----------
@@ -46,12 +48,18 @@ class PacketReader:
     """
 
     def __init__(
-        self, container: Any, stream: Any, size_bytes: int, *, keys_only: bool = False
+        self,
+        container: Any,
+        stream: Any,
+        size_bytes: int,
+        *,
+        keys_only: bool = False,
+        wants: Callable[[Any], bool] | None = None,
     ) -> None:
         self._container = container
         self._stream = stream
         self._limit_bytes = _READS_OF_FILE * size_bytes + 1_000_000
-        self._keys_only = keys_only
+        self._wants = wants or (_is_key if keys_only else _any)
         self._read_bytes = 0
         self._newest_stamp: int | None = None
         self._damaged_since: int | None = None
@@ -100,7 +108,7 @@ class PacketReader:
             return False
         if packet.pts is not None:
             self._newest_stamp = max(packet.pts, self._newest_stamp or packet.pts)
-        return packet.is_keyframe or not self._keys_only or packet.size == 0
+        return packet.size == 0 or self._wants(packet)
 
     def _decode(self, packet: Any) -> list[Any]:
         try:
@@ -135,3 +143,11 @@ class PacketReader:
             return True
         waited: float = (frame.pts - (self._damaged_since or 0)) * float(frame.time_base)
         return waited > _RECOVERY_S
+
+
+def _any(packet: Any) -> bool:
+    return True
+
+
+def _is_key(packet: Any) -> bool:
+    return bool(packet.is_keyframe)

@@ -1,0 +1,283 @@
+"""Which frames a review looks at: all of the usual rate, or fewer where nothing stirs.
+
+Where key frames come about once a second, calm stretches are looked at by pairs of pictures a
+second apart, and everything else at the full rate. A scout runs some seconds ahead over the
+pairs alone; whatever stirs for it (a colour that moves, an event, a frame it cannot trust)
+opens a stretch for a full look, well before and after. The review itself stays one session,
+fed in time order.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from collections import deque
+from collections.abc import Generator, Iterator
+from contextlib import closing
+from os import PathLike
+from types import TracebackType
+from typing import Literal, Self
+
+from huehold.capture.colour import MatrixChoice
+from huehold.capture.keyframes import KeyedRecording
+from huehold.capture.prefetch import Prefetch
+from huehold.capture.probing import Group, Layout, ProbePlan
+from huehold.capture.recording import Recording, open_recording
+from huehold.core import Event, Frame, Observation
+from huehold.detection import Detector
+from huehold.detection.detector import Phase
+from huehold.vision import Observer
+
+__all__ = ["PassChoice", "Scout", "SparseReader", "frames_of", "open_reader"]
+
+PassChoice = Literal["auto", "full"]
+
+_WARM_UP_S = 6.0  # looked at in full, and further until the start colour is known
+_LAG_S = 12.0  # how far the scout is ahead: longer than an event takes to be told
+_EVENT_S = 3.0  # looked at in full before and after an event
+_DOUBT_S = 1.5  # and around a frame that cannot be trusted
+_TRUSTED = 0.6
+_MOVED = 1.6  # change of the colour in CIELAB a, b since the last looks that opens a stretch
+_MEMORY_S = 2.3
+_END_S = 2.5
+
+
+def open_reader(
+    path: str | PathLike[str],
+    *,
+    rate_hz: float = 12.0,
+    matrix: MatrixChoice = "auto",
+    passes: PassChoice = "auto",
+) -> Recording | SparseReader:
+    """Open a recording for review, the cheaper way if it allows one.
+
+    Parameters
+    ----------
+    path : str or path-like
+        A video file.
+    rate_hz : float
+        Frames analysed per second where something happens.
+    matrix : {"auto", "bt601", "bt709"}
+        Colour matrix of an untagged recording.
+    passes : {"auto", "full"}
+        "full" reads every stretch at the full rate.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+    """
+    if passes == "auto":
+        keyed = KeyedRecording(path, rate_hz=rate_hz, matrix=matrix)
+        layout = keyed.layout()
+        if _is_whole(keyed, layout) and ProbePlan(layout).worth_it:
+            return SparseReader(keyed, layout, rate_hz)
+        keyed.close()
+    return open_recording(path, rate_hz=rate_hz, matrix=matrix)
+
+
+def frames_of(
+    reader: Recording | SparseReader, observer: Observer, detector: Detector
+) -> Iterator[Frame]:
+    """Frames to be analysed, in time order; may be asked for once.
+
+    Parameters
+    ----------
+    reader : Recording or SparseReader
+        From `open_reader`.
+    observer, detector : Observer, Detector
+        Those of the session that is fed with the frames one by one; a scout starts from what
+        they have learnt.
+    """
+    if isinstance(reader, SparseReader):
+        return reader.frames(observer, detector)
+    return reader.frames()
+
+
+def _is_whole(keyed: KeyedRecording, layout: Layout) -> bool:
+    """Whether nothing is missing, as far as packets tell: gaps and damage need a full look."""
+    length_s = keyed.info.duration_s
+    missing_s = 0.0 if length_s is None else length_s - layout.end_s
+    return keyed.exact and layout.even and missing_s <= max(1.0, 0.02 * layout.end_s)
+
+
+class Scout:
+    """Looks ahead at pairs of frames and says which stretches deserve a full look.
+
+    Parameters
+    ----------
+    observer, detector : Observer, Detector
+        Taken over; hand in copies.
+    """
+
+    def __init__(self, observer: Observer, detector: Detector) -> None:
+        self._observer = observer
+        self._detector = detector
+        self._colours: deque[tuple[float, float, float]] = deque()
+        self._busy: deque[tuple[float, float]] = deque(maxlen=400)
+
+    def look(self, frame: Frame) -> None:
+        """Take the next frame of the pairs, in time order."""
+        seen = self._observer.observe(frame)
+        for event in self._detector.update(seen):
+            self._note_event(event)
+        if seen.trust < _TRUSTED:
+            self._note(seen.time_s - _DOUBT_S, seen.time_s + _DOUBT_S)
+            return
+        self._note_colour(seen)
+
+    def busy(self, start_s: float, end_s: float) -> bool:
+        """Whether anything stirs between two times, as far as has been looked."""
+        return any(first < end_s and last > start_s for first, last in self._busy)
+
+    def _note(self, start_s: float, end_s: float) -> None:
+        self._busy.append((start_s, end_s))
+
+    def _note_event(self, event: Event) -> None:
+        for time_s in (event.time_s, event.end_s):
+            if time_s is not None:
+                self._note(time_s - _EVENT_S, time_s + _EVENT_S)
+
+    def _note_colour(self, seen: Observation) -> None:
+        colours = self._colours
+        while colours and seen.time_s - colours[0][0] > _MEMORY_S:
+            colours.popleft()
+        for time_s, a, b in colours:
+            if (seen.a - a) ** 2 + (seen.b - b) ** 2 > _MOVED**2:
+                self._note(time_s - _DOUBT_S, seen.time_s + _DOUBT_S)
+                break
+        colours.append((seen.time_s, seen.a, seen.b))
+
+
+class SparseReader:
+    """A recording read in full where something stirs, and by pairs of frames elsewhere.
+
+    Made by `open_reader`; read it by `frames_of`.
+
+    Attributes
+    ----------
+    info : SourceInfo
+    scale : float
+        Delivered pixels per recorded pixel.
+    frames_seen : int
+        Pictures in the recording.
+    warnings : list of str
+    progress_s : float
+    """
+
+    def __init__(self, keyed: KeyedRecording, layout: Layout, rate_hz: float) -> None:
+        self._keyed = keyed
+        self._layout = layout
+        self._skip_s = 1.6 / rate_hz  # frames right after a pair, which are close enough to it
+        self.info = keyed.info
+        self.scale = keyed.scale
+        self.frames_seen = layout.pictures
+        self.warnings = list(keyed.warnings)
+        self.progress_s = 0.0
+        self._stretch: _Stretch | None = None
+
+    def frames(self, observer: Observer, detector: Detector) -> Generator[Frame, None, None]:
+        """Frames to be analysed, in time order; may be read once.
+
+        Parameters
+        ----------
+        observer, detector : Observer, Detector
+            Those of the session that is fed with the frames.
+
+        Yields
+        ------
+        Frame
+            The same pictures and times as the recording has, at the full rate or fewer.
+        """
+        for frame in self._chosen(observer, detector):
+            self.progress_s = frame.time_s
+            yield frame
+
+    def _chosen(self, observer: Observer, detector: Detector) -> Iterator[Frame]:
+        self._stretch = _Stretch(self._keyed, 0.0)
+        reached_s = yield from self._warm_up(self._stretch, detector)
+        plan = ProbePlan(self._layout, from_s=reached_s)
+        if not plan.moments_s:
+            yield from self._stretch.until(math.inf)
+            return
+        yield from self._stretch.until(plan.moments_s[0])
+        shared: dict[int, object] = {id(event): event for event in detector.events}  # immutable
+        scout = Scout(*copy.deepcopy((observer, detector), shared))
+        with closing(Prefetch(lambda: self._keyed.groups(plan))) as groups:
+            for group in _lagging(groups, scout):
+                yield from self._deliver(group, busy=scout.busy(group.start_s, group.next_s))
+                reached_s = group.next_s if self._stretch else group.frames[-1].time_s
+        if not self._keyed.probed_to_end or reached_s < self._layout.end_s - _END_S:
+            yield from _Stretch(self._keyed, reached_s + 1e-6).until(math.inf)
+
+    def _warm_up(self, stretch: _Stretch, detector: Detector) -> Generator[Frame, None, float]:
+        """Read in full until the session knows the start colour; return how far it went."""
+        for frame in stretch.until(math.inf):
+            yield frame
+            known = detector.phase not in (Phase.WAITING, Phase.BLIND)
+            if known and frame.time_s >= _WARM_UP_S:
+                return frame.time_s
+        return math.inf
+
+    def _deliver(self, group: Group, *, busy: bool) -> Iterator[Frame]:
+        if self._stretch is not None and not busy:
+            self._stretch.close()
+            self._stretch = None
+        if self._stretch is None:
+            yield from group.frames
+            if busy:
+                after_s = max(group.start_s + self._skip_s, group.frames[-1].time_s + 1e-6)
+                self._stretch = _Stretch(self._keyed, after_s)
+        if self._stretch is not None:
+            yield from self._stretch.until(group.next_s)
+
+    def close(self) -> None:
+        """Stop reading and let go of the file; may be called twice."""
+        self._keyed.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+
+class _Stretch:
+    """A full reading from some time on, taken piece by piece."""
+
+    def __init__(self, keyed: KeyedRecording, start_s: float) -> None:
+        self._frames = keyed.frames_between(start_s, math.inf)
+        self._next: Frame | None = None
+
+    def until(self, end_s: float) -> Iterator[Frame]:
+        """Go on up to, not including, `end_s`."""
+        while True:
+            frame = self._next if self._next is not None else next(self._frames, None)
+            self._next = None
+            if frame is None:
+                return
+            if frame.time_s >= end_s:
+                self._next = frame
+                return
+            yield frame
+
+    def close(self) -> None:
+        """Read no further."""
+        self._frames.close()
+
+
+def _lagging(groups: Iterator[Group], scout: Scout) -> Iterator[Group]:
+    """Hand groups on when the scout is far enough ahead of them."""
+    held: deque[Group] = deque()
+    for group in groups:
+        for frame in group.frames:
+            scout.look(frame)
+        held.append(group)
+        while group.start_s - held[0].next_s > _LAG_S:
+            yield held.popleft()
+    yield from held
