@@ -18,6 +18,7 @@ from huehold.vision.geometry import moved, normalised_radius
 from huehold.vision.liquid import measure_liquid
 from huehold.vision.picture import WORK_PX, cut, reduce_frame
 from huehold.vision.tracking import RingTracker
+from huehold.vision.trust import REASONS
 from huehold.vision.turbidity import TurbidityScale
 from huehold.vision.white import WhiteKeeper, find_white, measure_patch
 
@@ -200,3 +201,10 @@ def test_cv2_reads_the_same_ellipse():
     rows, columns = np.mgrid[:120, :160]
     inside = normalised_radius(Ellipse(80, 60, 50, 20, 30), columns, rows) < 1
     assert (inside == (mask > 0)).mean() > 0.99
+
+
+def test_documented_reasons_are_the_ones_in_use():
+    page = Path(__file__).parents[2] / "docs" / "vision.md"
+    text = page.read_text(encoding="utf-8")
+    for name, (left, meaning) in REASONS.items():
+        assert f"| `{name}` | {left:g} | {meaning} |" in text

@@ -15,6 +15,7 @@ __all__ = ["Condition"]
 
 _FROZEN_S = 1.5
 _KNOCK_S = 0.6
+_HAND_AT_RIM = 0.06  # share of the ring around the vessel
 _KNOCK_CELLS = 0.6  # less is a sway that is followed without a word
 _DARK_CODE = 22.0
 
@@ -28,6 +29,13 @@ def _hand(around: Around) -> float:
     """Weigh a hand: little harm beside the cup, all of it over most of the rim."""
     near = around.near_changed
     return 0.3 * _ramp(near, 0.04, 0.15) + 0.7 * _ramp(near, 0.35, 0.65)
+
+
+def _uneven(around: Around, liquid: Liquid) -> float:
+    """Weigh a second colour; with a hand at the rim it may be the hand that is measured."""
+    if around.near_changed > _HAND_AT_RIM:
+        return _ramp(liquid.odd, 0.12, 0.32)
+    return _ramp(liquid.odd, 0.20, 0.50)
 
 
 class Condition:
@@ -65,7 +73,7 @@ class Condition:
             "moving": _ramp(held.motion, 0.04, 0.25),
             "glare": _ramp(liquid.glare, 0.12, 0.45),
             "clipped": _ramp(liquid.clipped, 0.10, 0.6),
-            "uneven": _ramp(liquid.odd, 0.20, 0.50),
+            "uneven": _uneven(around, liquid),
             "exposure_step": 0.0 if around.banding > 0.0 else step,
             "flicker": max(flicker, _ramp(around.banding, 0.03, 0.2)),
             "white_carried": 1.0 if white.basis == "carried" and around.gain_known else 0.0,

@@ -69,6 +69,11 @@ class VesselKeeper:
         self._ever_held = False
         self._next_check_s = -np.inf
         self._seen_s = self._last_s = 0.0
+        self._near: Ellipse | None = None
+
+    def expect(self, place: Ellipse) -> None:
+        """Search only near this outline of the cup's foot, in pixels of the small picture."""
+        self._near = place
 
     def look(self, image: Picture, time_s: float, *, covered: bool) -> Holding:
         """Look at the next picture; `covered` says a hand was over the vessel just before."""
@@ -106,7 +111,7 @@ class VesselKeeper:
     def _search(self, image: Picture, time_s: float) -> Holding:
         found = self._given
         if found is None and time_s >= self._next_check_s:
-            candidate = find_vessel(image)
+            candidate = find_vessel(image, self._near)
             found = candidate.ellipse if candidate else None
             self._failures = 0 if found else self._failures + 1
             self._next_check_s = time_s + (_QUICK_S if self._failures < 20 else _IDLE_S)
@@ -134,7 +139,7 @@ class VesselKeeper:
     def _check(self, image: Picture, time_s: float) -> None:
         """Ask the finder again: agree, correct a little, or after repeated dissent let go."""
         assert self._tracker is not None
-        candidate = find_vessel(image)
+        candidate = find_vessel(image, self._near)
         if candidate is not None and same_place(candidate.ellipse, self._tracker.ellipse, 0.2):
             self._agree(image, candidate.ellipse)
         else:

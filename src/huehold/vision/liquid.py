@@ -26,6 +26,7 @@ _GLARE_CODE = 250
 _CLIP_CODE = 254
 _CORRELATED = 20.0  # neighbouring samples share noise through demosaicing and coding
 _STRIP = 28
+_CHROMATICITY = 0.02  # spread of r and g that an even liquid may have
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,16 +132,24 @@ def _bulk(linear: Samples, good: NDArray[np.bool_]) -> tuple[NDArray[np.bool_], 
     weight = np.minimum(light / usual, 1.0)
     red, green = (linear[:, 0] + 1e-3) / light, (linear[:, 1] + 1e-3) / light
     far = np.zeros(len(linear), dtype=np.float32)
-    for value, floor in ((red, 0.02), (green, 0.02)):
-        centre = np.median(value[good])
-        width = max(1.4826 * float(np.median(np.abs(value[good] - centre))), floor)
-        far = np.maximum(far, weight * np.abs(value - centre) / width)
+    for value in (red, green):
+        kept = value[good]
+        centre = np.median(kept)
+        off = np.abs(value - centre)
+        far = np.maximum(far, weight * off / _width(kept, off[good]))
     alike = good & (far < 3.0)
     middle = float(np.median(light[alike])) if alike.any() else float(np.median(light))
     alike &= (light > 0.15 * middle) & (light < 2.5 * middle)
     low, high = np.percentile(light[alike], [4.0, 92.0]) if alike.any() else (0.0, np.inf)
     odd = 1.0 - float(alike.sum()) / max(int(good.sum()), 1)
     return alike & (light >= low) & (light <= high), odd
+
+
+def _width(values: Samples, off: Samples) -> float:
+    """Spread of the main chromaticity; grain may widen it, a second colour may not."""
+    grain = 1.5 * float(np.median(np.abs(np.diff(values))))
+    spread = 1.4826 * float(np.median(off))
+    return float(np.clip(spread, _CHROMATICITY, max(_CHROMATICITY, grain)))
 
 
 def strip_of(patch: Patch, vessel: Ellipse) -> NDArray[np.uint8]:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from huehold.core import Ellipse, Frame, Observation, Rect
 from huehold.errors import InputError
 from huehold.vision.colour import LabColour, lab_with_uncertainty
 from huehold.vision.condition import Condition
 from huehold.vision.geometry import half_extent, resized, resized_rect
+from huehold.vision.guide import Guidance, Guide
 from huehold.vision.keeping import Holding, VesselKeeper
 from huehold.vision.liquid import Liquid, measure_liquid, strip_of
 from huehold.vision.picture import Patch, WorkPicture, cut, reduce_frame
@@ -24,6 +27,9 @@ __all__ = ["Observer", "Sight"]
 _PATCH_PX = 96  # samples across the vessel
 _WHITE_SEARCH_S = 1.0
 _COVERED = 0.10  # share of the ring around the vessel that tells a hand
+
+
+Correction = Callable[[NDArray[np.float64]], NDArray[np.float64]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +60,11 @@ class Observer:
         Outline of the liquid in pixels of the frames; found in the picture when None.
     white : Rect or None
         A white or grey patch in pixels of the frames; found, or assumed, when None.
+    guide : Guide or None
+        Knows something in the picture, such as a printed card; see `huehold.vision.guide`.
+    correction : callable or None
+        From linear red, green, blue against the white, shape (3,), to what a camera that
+        keeps to sRGB would have given, shape (3,): a calibration of this camera.
 
     Notes
     -----
@@ -61,8 +72,16 @@ class Observer:
     the same observations.
     """
 
-    def __init__(self, vessel: Ellipse | None = None, white: Rect | None = None) -> None:
+    def __init__(
+        self,
+        vessel: Ellipse | None = None,
+        white: Rect | None = None,
+        *,
+        guide: Guide | None = None,
+        correction: Correction | None = None,
+    ) -> None:
         _check_given(vessel, white)
+        self._guide, self._correction = guide, correction
         self._given = vessel
         self._keeper: VesselKeeper | None = None
         self._surroundings = Surroundings()
@@ -130,13 +149,18 @@ class Observer:
         work = reduce_frame(frame)
         self._begin(frame, work)
         assert self._keeper is not None
+        guidance = self._guide.look(frame) if self._guide is not None else None
+        if guidance is not None and guidance.place is not None:
+            self._keeper.expect(resized(guidance.place, 1.0 / work.scale))
         held = self._keeper.look(work.image, frame.time_s, covered=self._covered)
         if held.ellipse is None:
             return self._nothing(frame, work, held)
         around = self._surroundings.look(work.image, held.ellipse, frame.time_s)
         self._follow_knock(around, work.scale)
-        self._seek_white(frame, work, held.ellipse)
-        white = self._white_at(frame, around, held.ellipse, work.scale)
+        white = self._guided_white(guidance, around, held.ellipse, work.scale)
+        if white is None:
+            self._seek_white(frame, work, held.ellipse)
+            white = self._white_at(frame, around, held.ellipse, work.scale)
         vessel = resized(held.ellipse, work.scale)
         patch = cut(frame.image, vessel, 1.0, _PATCH_PX)
         liquid = measure_liquid(patch, vessel)
@@ -155,6 +179,22 @@ class Observer:
             half = 0.5 * rect.height_px / scale
             there = around.band(rect.y_px / scale + half, half)
         white = self._white.look(frame.image, around.gain * there, around.gain_known)
+        return replace(white, linear=white.linear * (here / there))
+
+    def _guided_white(
+        self, guidance: Guidance | None, around: Around, vessel: Ellipse, scale: float
+    ) -> White | None:
+        """White as the guide says, brought to the light of the rows the liquid lies in."""
+        if guidance is None or guidance.white is None or self._white.given:
+            return None
+        here = around.band(vessel.y_px, 0.7 * half_extent(vessel)[1])
+        there = here
+        if (extent := guidance.extent) is not None:
+            half = 0.5 * extent.height_px / scale
+            there = around.band(extent.y_px / scale + half, half)
+        white = self._white.take(
+            guidance.white, guidance.white_rel_sd, guidance.extent, around.gain * there
+        )
         return replace(white, linear=white.linear * (here / there))
 
     def _begin(self, frame: Frame, work: WorkPicture) -> None:
@@ -196,7 +236,7 @@ class Observer:
         severities = self._condition.of_picture(frame.time_s, work.image)
         severities |= self._condition.of_measure(frame.time_s, held, around, white, liquid)
         trust, reasons = weigh(severities)
-        colour = _colour(liquid, white)
+        colour = _colour(liquid, white, self._correction)
         cloudy = self._turbidity.update(patch, vessel, white.linear, sound=trust > 0.6)
         return Observation(
             frame.time_s, colour.lightness, colour.a, colour.b, colour.hue_deg, colour.chroma,
@@ -205,11 +245,14 @@ class Observer:
         )  # fmt: skip
 
 
-def _colour(liquid: Liquid, white: White) -> LabColour:
+def _colour(liquid: Liquid, white: White, correction: Correction | None) -> LabColour:
     level = np.maximum(white.linear, 1e-3)
-    return lab_with_uncertainty(
-        liquid.linear, level, linear_sd=liquid.linear_sd, white_rel_sd=white.rel_sd
-    )
+    linear, deviation = liquid.linear, liquid.linear_sd
+    if correction is not None:
+        ratio = np.maximum(linear / level, 1e-4)
+        change = correction(ratio) / ratio
+        linear, deviation = linear * change, deviation * np.maximum(change, 1.0)
+    return lab_with_uncertainty(linear, level, linear_sd=deviation, white_rel_sd=white.rel_sd)
 
 
 def _check_given(vessel: Ellipse | None, white: Rect | None) -> None:

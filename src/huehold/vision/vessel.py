@@ -60,13 +60,15 @@ class Candidate:
         return self.coverage * self.step * self.size * looks
 
 
-def find_vessel(picture: Picture) -> Candidate | None:
+def find_vessel(picture: Picture, near: Ellipse | None = None) -> Candidate | None:
     """Find the liquid's outline.
 
     Parameters
     ----------
     picture : ndarray of uint8, shape (height, width, 3)
         sRGB picture, best about 240 to 480 pixels on its longer side.
+    near : Ellipse or None
+        Outline of the cup's foot where it is known, in pixels of `picture`.
 
     Returns
     -------
@@ -77,6 +79,9 @@ def find_vessel(picture: Picture) -> Candidate | None:
     lab = np.asarray(cv2.cvtColor(cv2.medianBlur(small, 5), cv2.COLOR_RGB2Lab), dtype=np.uint8)
     candidates = [judge(lab, ellipse, cover) for ellipse, cover in _proposals(lab)]
     candidates = [_with_ring(c, candidates) for c in candidates]
+    if near is not None:
+        place = resized(near, 1.0 / factor)
+        candidates = [c for c in candidates if _stands_in(c.ellipse, place)]
     best = max(candidates, key=lambda c: c.score, default=None)
     if best is None or best.score < _ACCEPT:
         return None
@@ -187,6 +192,13 @@ def _innermost(best: Candidate, others: list[Candidate]) -> Candidate:
         and _inside(one.ellipse, best.ellipse)
     ]
     return min(inner, key=lambda one: one.ellipse.semi_major_px, default=best)
+
+
+def _stands_in(liquid: Ellipse, foot: Ellipse) -> bool:
+    """Whether liquid could be in a cup on this foot: seen aslant it lies off, but not far."""
+    off = np.hypot(liquid.x_px - foot.x_px, liquid.y_px - foot.y_px)
+    size = liquid.semi_major_px / foot.semi_major_px
+    return bool(off < 0.9 * foot.semi_major_px and 0.5 < size < 1.9)
 
 
 def _inside(one: Ellipse, other: Ellipse) -> bool:

@@ -156,11 +156,25 @@ class WhiteKeeper:
     @property
     def searching(self) -> bool:
         """Whether a patch is still wanted."""
+        if self.rect is None and self._known is not None:  # taken from a guide
+            return self._doubted > _PATIENCE
         return self.rect is None or (not self._given and self._doubted > _PATIENCE)
+
+    @property
+    def given(self) -> bool:
+        """Whether the user said where the patch is."""
+        return self._given
 
     def adopt(self, rect: Rect) -> None:
         """Take a found patch, in pixels of the frame, as the white from now on."""
         self.rect, self._known, self._doubted = rect, None, 0
+
+    def take(
+        self, linear: FloatArray, rel_sd: float, extent: Rect | None, gain: FloatArray
+    ) -> White:
+        """Believe a white that a guide measured; while it is silent, this one is carried on."""
+        self.rect, self._known, self._doubted = None, (linear, gain.copy()), 0
+        return White(linear, rel_sd, "patch", extent)
 
     def shift(self, dx_px: float, dy_px: float) -> None:
         """Move the patch with a knocked camera."""
@@ -171,7 +185,7 @@ class WhiteKeeper:
     def look(self, image: NDArray[np.uint8], gain: FloatArray, gain_known: bool) -> White:
         """White of a frame, given what the surroundings say about the camera's gain."""
         if self.rect is None:
-            return White(gain.copy(), _ASSUMED_REL_SD, "assumed", None)
+            return self._without_patch(gain)
         linear, spread, clipped = measure_patch(image, self.rect)
         sound = clipped < _FULL and spread < 1.5 * _UNEVEN and linear.min() > 0.01
         if sound and self._believed(linear, gain, gain_known):
@@ -180,8 +194,16 @@ class WhiteKeeper:
         self._doubted += 1
         if self._known is None:
             return White(gain.copy(), _ASSUMED_REL_SD, "assumed", self.rect)
-        carried = self._known[0] * gain / self._known[1]
-        return White(carried, _CARRIED_REL_SD, "carried", self.rect)
+        return self._carried(self._known, gain)
+
+    def _without_patch(self, gain: FloatArray) -> White:
+        self._doubted += 1
+        if self._known is None:
+            return White(gain.copy(), _ASSUMED_REL_SD, "assumed", None)
+        return self._carried(self._known, gain)
+
+    def _carried(self, known: tuple[FloatArray, FloatArray], gain: FloatArray) -> White:
+        return White(known[0] * gain / known[1], _CARRIED_REL_SD, "carried", self.rect)
 
     def _believed(self, linear: FloatArray, gain: FloatArray, gain_known: bool) -> bool:
         if self._known is None or self._doubted > _PATIENCE:
