@@ -107,6 +107,7 @@ def make_app(desk: Desk, keys: Keys, hosts: Collection[str]) -> Starlette:
             HueholdError: _sentence,
             ValidationError: _not_understood,
             TooLargeError: _too_large,
+            HTTPException: _status,
             json.JSONDecodeError: _not_understood,
             UnicodeDecodeError: _not_understood,
         },
@@ -360,6 +361,11 @@ async def _not_understood(request: Request, error: Exception) -> Response:
         place = ".".join(str(part) for part in first["loc"])
         text = f"{place or 'The request'}: {first['msg']}."
     return JSONResponse({"error": text}, 422)
+
+
+async def _status(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    return JSONResponse({"error": error.detail}, error.status_code)
 
 
 async def _too_large(request: Request, error: Exception) -> Response:

@@ -1,12 +1,13 @@
 // This device's camera as the run's camera: opened, locked, and sent under back-pressure.
 
-import { kept, newKey } from "/static/page.js";
+import { kept, newKey, socketTo } from "/static/page.js";
 
 const WIDTH_PX = 640;
 const QUALITY = 0.9;
 const MOST_IN_FLIGHT = 2;
 const MOST_HZ = 15;
 const SETTLE_MS = 300;
+const OPEN_WITHIN_MS = 2500;
 const WAITS_S = [0.5, 1, 2, 4];
 
 /** What is asked to stand still, in this order: name, capability, what locks it. */
@@ -260,17 +261,22 @@ class Sender {
   open() {
     if (this._socket || this.way === "requests") return;
     this._closing = false;
-    const scheme = location.protocol === "https:" ? "wss" : "ws";
-    const socket = new WebSocket(`${scheme}://${location.host}/frames?sender=${this._name}`);
+    const socket = socketTo(`/frames?sender=${this._name}`);
     this._socket = socket;
     this._times = [];
     socket.binaryType = "arraybuffer";
     socket.onopen = () => {
       this.way = "WebSocket";
+      this._opened = true;
       this._in_flight = 0;
     };
     socket.onmessage = ({ data }) => this._answered(JSON.parse(data), this._times.shift());
     socket.onclose = () => socket === this._socket && this._lost();
+    setTimeout(() => {
+      if (socket !== this._socket || socket.readyState === WebSocket.OPEN) return;
+      this._lost();
+      socket.close();
+    }, OPEN_WITHIN_MS);
   }
 
   close() {
@@ -279,12 +285,12 @@ class Sender {
     this._socket = null;
   }
 
-  /** A socket that never opened twice in a row is refused for good: go the other way. */
+  /** Where a socket never opened, it is refused for good: go the other way. */
   _lost() {
-    this._failures = this.way === "WebSocket" ? 1 : this._failures + 1;
+    this._failures += 1;
     this._socket = null;
     this._in_flight = 0;
-    this.way = this._failures > 2 ? "requests" : "connecting";
+    this.way = this._failures > 1 && !this._opened ? "requests" : "connecting";
     if (!this._closing) this._timer = setTimeout(() => this.open(), 700);
   }
 

@@ -1,5 +1,7 @@
 // The live connection to the program: comes back by itself, and says how it stands.
 
+import { socketTo } from "/static/page.js";
+
 const WAITS_S = [0.3, 0.7, 1.5, 3, 5];
 const SILENT_AFTER_S = 5;
 
@@ -23,7 +25,7 @@ export class Link extends EventTarget {
 
   open() {
     clearTimeout(this._timer);
-    const socket = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${this._path}`);
+    const socket = socketTo(this._path);
     this._socket = socket;
     this._heard = performance.now();
     socket.onmessage = ({ data }) => socket === this._socket && this._hear(data);

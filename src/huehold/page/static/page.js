@@ -38,6 +38,17 @@ export function wordsOf(error) {
   return error instanceof Refusal ? error.message : "The program cannot be reached just now.";
 }
 
+/** Open a WebSocket of this server; some browsers refuse one at once, others a little later. */
+export function socketTo(path) {
+  try {
+    return new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}${path}`);
+  } catch {
+    const none = { readyState: 3, close() {} };
+    setTimeout(() => none.onclose?.());
+    return none;
+  }
+}
+
 /** Seconds as minutes and seconds. */
 export function clock(time_s, digits = 0) {
   if (time_s === null || time_s === undefined) return "–";
