@@ -23,7 +23,6 @@ REASONS: Mapping[str, tuple[float, str]] = MappingProxyType(
         "glare": (0.3, "Reflections cover much of the liquid."),
         "clipped": (0.35, "A colour channel of the liquid is at the end of its scale."),
         "uneven": (0.35, "The liquid shows more than one colour: a plume, a swirl, a shadow."),
-        "blurred": (0.45, "The picture is out of focus or smeared."),
         "white_lost": (
             0.45,
             "The white patch is covered or at full scale and nothing replaces it.",
