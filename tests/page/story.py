@@ -5,9 +5,8 @@ from __future__ import annotations
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import pairwise
 from pathlib import Path
 
 import cv2
@@ -16,11 +15,12 @@ import numpy as np
 from huehold.capture.browser import BrowserSource
 from huehold.capture.live import LiveSource
 from huehold.capture.playback import PlaybackSource
-from huehold.core import Frame, SourceInfo
+from huehold.core import Frame, Observation, SourceInfo
 from huehold.methods import load_method
 from huehold.notebook import Notebook
 from huehold.page.desk import Desk
 from huehold.page.serve import PageServer
+from huehold.past_runs import open_run
 from huehold.report.result import result_dict
 from huehold.run import Settings
 from huehold.session import Session
@@ -148,7 +148,26 @@ def served(folder: Path, open_source=pushed_source, *, lan: bool = False, hold_s
             thread.join(10.0)
 
 
-def relaxations() -> list[tuple[float, float]]:
-    """When the colour rises and when it has fallen back again, for each squirt that fades."""
-    points = [(t, s) for t, s, _ in _PATH]
-    return [(a[0], b[0]) for a, b in pairwise(points) if a[1] > 0.9 and b[1] < 0.3]
+def keep_run(notebook: Notebook, title: str, stretch: float = 1.0) -> int:
+    """Put a finished run of the story into a notebook, without waiting for it."""
+    source = pushed_source()
+    watch = begin_watch(notebook, source)
+    assert watch.run_id is not None
+    seen = [replace(o, time_s=o.time_s * stretch) for o in observations()]
+    notebook.append(watch.run_id, seen)
+    for time_s, mass_g in ((8.0, 0.8), (14.0, 1.6), (27.5, 2.4)):
+        notebook.add_mass(watch.run_id, time_s * stretch, mass_g, f"{mass_g} g")
+    notebook.add_note(watch.run_id, 5.0, "tap water, boiled")
+    inputs = {"sample_mass": "0.61 g", "claim": "1200 mg/15 mL", "tolerance": "90-115 %"}
+    notebook.set_inputs(watch.run_id, inputs)
+    notebook.rename(watch.run_id, title)
+    run = open_run(notebook, watch.run_id)
+    notebook.finish(watch.run_id, {"kind": run.verdict.kind}, result_dict(run))
+    return watch.run_id
+
+
+@lru_cache(maxsize=1)
+def observations() -> tuple[Observation, ...]:
+    """What is seen of the story at six pictures a second."""
+    session = Session(METHOD, Settings(hold_s=HOLD_S))
+    return tuple(session.feed(frame).observation for frame in frames(29.0, 6.0))

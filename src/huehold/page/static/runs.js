@@ -149,12 +149,12 @@ function headOf(...texts) {
 
 function listsOf(run) {
   const events = run.events.map((e) => make("tr", {}, make("td", {}, clock(e.time_s, 1)), make("td", {}, `${EVENTS[e.kind].sign} ${EVENTS[e.kind].word}`), make("td", {}, e.end_s === null ? "" : clock(e.end_s, 1))));
-  const masses = run.masses.map((m) => make("tr", {}, make("td", {}, `${m.entry}.${m.revision}`), make("td", {}, clock(m.time_s)), make("td", {}, `${m.mass_g} g`), make("td", {}, m.typed), make("td", {}, m.struck ? "taken back" : "")));
+  const masses = run.masses.map((m) => make("tr", {}, make("td", {}, `${m.entry}.${m.revision}`), make("td", {}, clock(m.time_s)), make("td", {}, `${m.mass_g} g`), make("td", {}, m.typed), make("td", {}, m.struck ? "taken back" : "stands")));
   return [
     make("h3", {}, "Events"),
     scrolled("Events", make("table", {}, headOf("From", "What", "To"), make("tbody", {}, ...events))),
     masses.length ? make("h3", {}, "Masses, every version") : null,
-    masses.length ? scrolled("Masses", make("table", {}, headOf("Entry", "Run time", "Mass", "As typed", ""), make("tbody", {}, ...masses))) : null,
+    masses.length ? scrolled("Masses", make("table", {}, headOf("Entry", "Run time", "Mass", "As typed", "State"), make("tbody", {}, ...masses))) : null,
     run.notes.length ? make("h3", {}, "Notes") : null,
     run.notes.length ? make("ul", {}, ...run.notes.map(([t, text]) => make("li", {}, `${clock(t)} ${text}`))) : null,
   ];
