@@ -16,6 +16,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "review": ("huehold.cli.review:review", "Find the endpoint in a recording of a titration."),
     "watch": ("huehold.cli.watch:watch", "Watch a titration live, call the endpoint by sound."),
     "compute": ("huehold.cli.compute:compute", "Turn masses into a result, without a camera."),
+    "plan": ("huehold.cli.plan:plan", "How much to take, what to expect, where to slow down."),
     "runs": ("huehold.cli.runs:runs", "Runs kept in the notebook: list, show, compare, export."),
     "simulate": ("huehold.cli.simulate:simulate", "Render a made-up titration with its truth."),
 }
