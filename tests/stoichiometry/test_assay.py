@@ -357,3 +357,19 @@ def test_needed_steps_of_the_main_result_start_at_the_reading():
     found = run()
     first = needed(found.steps, "dose")[0]
     assert "titrant mass" in [key for _, key in first.terms]
+
+
+def test_the_stated_interval_is_monte_carlos_when_first_order_fails():
+    """JCGM 101, 8.1: a first-order interval that is not validated is not to be used."""
+    common = {"sample_mass": "5.22", "titrant_mass": "16.56", "density": "1.0444"}
+    limits = assay(
+        "magnesium-hydroxide-by-vinegar", strength="5.0 %", **common
+    )  # known by limits: rectangular
+    assert limits.agreement is not None
+    assert limits.trials is not None
+    assert not limits.agreement.ok
+    content = limits.results["content"]
+    assert content.value - content.U <= limits.trials.low
+    assert content.value + content.U >= limits.trials.high
+    assert content.U < limits.propagation.expanded(0.95).U
+    assert Assay.from_json(limits.to_json()).results["content"].U == content.U

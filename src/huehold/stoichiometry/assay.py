@@ -8,7 +8,7 @@ decision against the label claim, the working. The result can be recomputed from
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
@@ -167,6 +167,11 @@ def finish(
     budgets = {o.key: propagate(_model(steps, o.key), _used(steps, inputs, o.key)) for o in outputs}
     results = {o.key: _result(o, budgets[o.key], settings.coverage) for o in outputs}
     trials, agreement = _trials(steps, inputs, budgets["content"], settings)
+    if trials is not None and agreement is not None and not agreement.ok:
+        results = {
+            key: _by_trials(result, steps, inputs, trials, settings)
+            for key, result in results.items()
+        }
     share = budgets.get("percent_of_label")
     return Assay(
         method=method,
@@ -217,6 +222,27 @@ def _trials(
         _model(steps, "content"), used, coverage=settings.coverage, seed=settings.seed
     )
     return trials, compare(budget, trials)
+
+
+def _by_trials(
+    result: Result,
+    steps: tuple[Step, ...],
+    inputs: tuple[Input, ...],
+    content: MonteCarlo,
+    settings: Settings,
+) -> Result:
+    """State a result with the interval of Monte Carlo, as JCGM 101 (8.1) asks for.
+
+    The first-order interval is not valid when the two disagree. The interval is stated as a
+    symmetric one that holds both of its ends.
+    """
+    found = content
+    if result.key != "content":
+        used = _used(steps, inputs, result.key)
+        model = _model(steps, result.key)
+        found = monte_carlo(model, used, coverage=settings.coverage, seed=settings.seed)
+    half_width = max(found.high - result.value, result.value - found.low)
+    return replace(result, U=half_width, k=half_width / result.u)
 
 
 def _decide(
