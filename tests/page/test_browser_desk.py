@@ -207,3 +207,53 @@ def test_it_fits_a_narrow_phone_and_works_by_keyboard(tmp_path, browser_of, widt
         state(page, "Paused")
         page.keyboard.press("Enter")
         page.locator("#state-word", has_not_text="Paused").wait_for()
+
+
+_LONG = """async () => {
+  const { Columns } = await import("/static/columns.js");
+  const { drawChart } = await import("/static/chart.js");
+  const strip = btoa(String.fromCharCode(...new Uint8Array(192)));
+  const columns = new Columns();
+  for (let i = 0; i < 108000; i += 1) {
+    const t = i / 15;
+    const green = t % 60 < 3;
+    columns.push(t, { hue_deg: green ? 130 : 60, chroma: 40, turbidity: 1, trust: 1, strip });
+  }
+  const canvas = document.getElementById("trace");
+  const begun = performance.now();
+  const all = { lines: [{ columns }], range: [0, 7200] };
+  for (let k = 0; k < 5; k += 1) drawChart(canvas, all);
+  const draw_ms = (performance.now() - begun) / 5;
+  let rises = 0;
+  const hues = columns.hue_deg;
+  hues.forEach((h, i) => (rises += i > 0 && h === 130 && hues[i - 1] === 60));
+  const newest = columns.time_s.slice(-200).map((t, i, all) => (i ? t - all[i - 1] : 0));
+  const [points, strips] = [columns.length, columns.strips.length];
+  const [first, widest, end] = [columns.time_s[0], Math.max(...newest), columns.end_s];
+  return { points, strips, rises, draw_ms, widest, first, end };
+}"""
+
+_NEAR = """async () => {
+  const { near, middleOf } = await import("/static/chart.js");
+  const middle = middleOf([{ low: 340, high: 20 }, { low: 60, high: 90 }]);
+  const across = near(359, middle) - near(1, middle);
+  return [middle, across, near(181, 130), near(-170, 130), near(130, 130)];
+}"""
+
+
+def test_two_hours_of_trace_stay_small_and_whole(tmp_path, browser_of):
+    with served(tmp_path) as s:
+        page = browser_of().new_page(viewport={"width": 1280, "height": 800})
+        page.goto(s.server.address)
+        state(page, "No picture yet")
+        told = page.evaluate(_LONG)
+        turns = page.evaluate(_NEAR)
+    assert told["points"] <= 5000
+    assert told["strips"] <= 900
+    assert told["rises"] == 119  # every fade-back of two hours is still to be seen
+    assert told["widest"] < 0.1  # the newest minutes in full
+    assert told["first"] == 0
+    assert told["end"] == pytest.approx(7200.0, abs=0.1)
+    assert told["draw_ms"] < 150
+    assert turns[1] == pytest.approx(-2.0)  # the axis does not break between 359 and 1
+    assert turns[2:] == [181, 190, 130]

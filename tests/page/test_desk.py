@@ -8,15 +8,18 @@ import math
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from huehold.core import Ellipse, Rect
+from huehold.core import Ellipse, Observation, Rect, Trace
 from huehold.errors import InputError, UsageError
 from huehold.notebook import Notebook
 from huehold.page.desk import Desk
 from huehold.page.hub import Hub, Listening
 from huehold.page.messages import MassIn, trace_values
 from huehold.past_runs import open_run
+from huehold.run import Settings
+from huehold.session import Session
 from tests.page.story import (
     HOLD_S,
     METHOD,
@@ -144,18 +147,24 @@ def test_a_mass_typed_out_of_touch_keeps_its_time(desk):
 # -- a whole run ------------------------------------------------------------------------------
 
 
-def test_masses_typed_after_the_hold_are_no_new_additions(desk):
-    """Each after its addition, the last one only when the endpoint was called."""
-    session = desk.watch.session
-    plan = [(24.0, 0.8), (42.0, 1.6), (84.0, 2.4)]
-    for seen in (replace(o, time_s=3.0 * o.time_s) for o in observations()):
+def test_masses_typed_after_the_hold_are_no_new_additions():
+    """Each after its addition, the last one more than twenty seconds later."""
+    session = Session(METHOD, Settings(hold_s=15.0))
+    plan = [(16.0, 0.8), (28.0, 1.6), (62.0, 2.4)]
+    for seen in slowly():
         while plan and plan[0][0] < seen.time_s:
             session.note_mass(*plan.pop(0))
         session.take(seen)
     assert not plan
-    assert session.detector.finish().kind == "endpoint"
-    assert sum(e.kind == "addition" for e in session.detector.events) == 3
     assert str(session.detector.phase) == "endpoint"
+    assert sum(e.kind == "addition" for e in session.detector.events) == 3
+
+
+def slowly() -> list[Observation]:
+    """The story at half its pace, and its end for another twenty seconds."""
+    seen = [replace(o, time_s=2.0 * o.time_s) for o in observations()]
+    last = seen[-1]
+    return [*seen, *(replace(last, time_s=last.time_s + n / 3) for n in range(1, 60))]
 
 
 def test_a_run_gone_through_again_says_the_same(notebook):
@@ -218,13 +227,23 @@ def test_outlines_by_hand_are_used(desk):
 # -- what pages are told --------------------------------------------------------------------------
 
 
-def test_a_long_trace_is_thinned(desk):
-    for seen in observations():
-        desk.watch.session.take(seen)
-    trace = desk.watch.session.trace()
-    assert len(trace_values(trace)["time_s"]) == len(trace)
-    text = json.dumps(trace_values(trace), allow_nan=False)
-    assert "NaN" not in text
+def test_a_long_trace_is_thinned_without_losing_a_fade_back():
+    time_s = np.arange(0.0, 7200.0, 1 / 12)
+    hue = np.where(time_s % 60.0 < 1.5, 130.0, 60.0)
+    hue[5000:5100] = np.nan
+    same = {name: np.ones_like(time_s) for name in ("a", "b", "lightness", "chroma", "trust")}
+    trace = Trace(
+        time_s=time_s, hue_deg=hue, hue_sd_deg=hue, turbidity=hue, vessel=(None,) * len(hue),
+        reasons=((),) * len(hue), strip=(np.zeros((4, 3), np.uint8),) * len(hue), **same,
+    )  # fmt: skip
+    values = trace_values(trace)
+    text = json.dumps(values, allow_nan=False)
+    assert len(text) < 600_000
+    assert len(values["time_s"]) <= 4000
+    assert len(values["strips"]) <= 1000
+    assert values["time_s"] == sorted(values["time_s"])
+    shown = np.array(values["hue_deg"], float)
+    assert ((shown[1:] == 130) & (shown[:-1] == 60)).sum() == 118  # one of 119 was not seen
 
 
 def test_a_slow_page_is_let_go_and_gets_only_the_newest_picture():

@@ -8,6 +8,7 @@ from dataclasses import asdict
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from pydantic import BaseModel, ConfigDict, Field
 
 from huehold.core import Ellipse, Event, Rect, Trace
@@ -26,6 +27,8 @@ __all__ = [
 ]  # fmt: skip
 
 _MOST_POINTS = 4000
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 
 class _In(BaseModel):
@@ -211,8 +214,7 @@ def moment_values(moment: Moment) -> dict[str, Any]:
 
 def trace_values(trace: Trace) -> dict[str, Any]:
     """Return a trace as columns, thinned so that hours still draw quickly."""
-    step = max(1, math.ceil(len(trace) / _MOST_POINTS))
-    kept = slice(None, None, step)
+    kept = _kept(trace.hue_deg)
     columns = ("time_s", "hue_deg", "chroma", "lightness", "turbidity", "trust")
     values: dict[str, Any] = {
         name: [_number(value, 3) for value in getattr(trace, name)[kept]] for name in columns
@@ -225,6 +227,17 @@ def trace_values(trace: Trace) -> dict[str, Any]:
     thin = max(1, math.ceil(len(strips) / 1000))
     values["strips"] = [[round(float(t), 2), _strip(strip)] for t, strip in strips[::thin]]
     return values
+
+
+def _kept(hue_deg: FloatArray, most: int = _MOST_POINTS) -> IntArray:
+    """Return the points to show: the extremes of the hue in each stretch, so no fade-back goes."""
+    every = np.arange(len(hue_deg))
+    if len(every) <= most:
+        return every
+    low, high = np.nan_to_num(hue_deg, nan=1e3), np.nan_to_num(hue_deg, nan=-1e3)
+    parts = np.array_split(every, most // 2)
+    ends = [(part[low[part].argmin()], part[high[part].argmax()]) for part in parts]
+    return np.unique(ends)
 
 
 def record_values(record: RunRecord) -> dict[str, Any]:

@@ -17,7 +17,7 @@ export class Columns {
     this.turbidity = [];
     this.trust = [];
     this.strips = []; // [time_s, Uint8Array of RGB]
-    this.spacing_s = 0;
+    this.spacing_s = 0.05;
   }
 
   get length() {
@@ -34,6 +34,7 @@ export class Columns {
     for (let i = 0; i < trace.time_s.length; i += 1) {
       this._put(trace.time_s[i], trace.hue_deg[i], trace.chroma[i], trace.turbidity[i], trace.trust[i]);
     }
+    this.spacing_s = Math.max(0.05, this.end_s / Math.max(1, this.length)); // thinned already
     this.strips = (trace.strips || []).map(([t, text]) => [t, bytesOf(text)]);
     this._bound();
   }
@@ -58,21 +59,25 @@ export class Columns {
   _bound() {
     while (this.length > this.most) {
       this._thin();
-      if (this.length > 0.8 * this.most) this.spacing_s = Math.max(0.1, 2 * this.spacing_s);
+      if (this.length > 0.8 * this.most) this.spacing_s *= 1.5;
     }
     if (this.strips.length > MOST_STRIPS) this.strips = this.strips.filter((_, i) => i % 2 === 0);
   }
 
-  /** Keep what is new, and older points no closer than the spacing. */
+  /** Keep what is new; of older stretches the extremes of the hue, so that no fade-back goes. */
   _thin() {
-    const fine_s = this.end_s - RECENT_S;
+    const fine = this.time_s.findIndex((t) => t >= this.end_s - RECENT_S);
     const keep = [];
-    let last_s = -Infinity;
-    this.time_s.forEach((t, i) => {
-      if (t < fine_s && t < last_s + this.spacing_s) return;
-      keep.push(i);
-      last_s = t;
-    });
+    for (let i = 0; i < fine; ) {
+      const until_s = this.time_s[i] + 2 * this.spacing_s;
+      let [low, high] = [i, i];
+      for (; i < fine && this.time_s[i] < until_s; i += 1) {
+        if (this.hue_deg[i] < this.hue_deg[low]) low = i;
+        if (this.hue_deg[i] > this.hue_deg[high]) high = i;
+      }
+      keep.push(...new Set([Math.min(low, high), Math.max(low, high)]));
+    }
+    for (let i = fine; i < this.length; i += 1) keep.push(i);
     for (const name of ["time_s", "hue_deg", "chroma", "turbidity", "trust"]) {
       const column = this[name];
       this[name] = keep.map((i) => column[i]);
