@@ -54,7 +54,7 @@ def play(name, every):
 
 @pytest.mark.parametrize("name", ["no_cup", "waving"])
 def test_a_bench_without_a_cup_is_not_trusted(name):
-    _, seen = play(name, 12)
+    _, seen = play(name, 30)
     assert all(o.trust < SURE for o in seen)
 
 
