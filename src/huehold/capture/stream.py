@@ -40,15 +40,18 @@ def open_stream(address: str) -> MjpegDevice | RtspDevice:
     CameraLostError
         If nothing answers there.
     """
-    scheme = urlsplit(address).scheme.lower()
-    if scheme in ("http", "https"):
-        return MjpegDevice(address)
-    if scheme in ("rtsp", "rtsps"):
-        return RtspDevice(address)
-    raise UsageError(
-        f"{hide_password(address)!r} is no stream address; it must begin with http://, https:// "
-        "or rtsp://."
-    )
+    check_address(address)
+    web = urlsplit(address).scheme.lower() in ("http", "https")
+    return MjpegDevice(address) if web else RtspDevice(address)
+
+
+def check_address(address: str) -> None:
+    """Raise UsageError if an address is of a kind that `open_stream` does not open."""
+    if urlsplit(address).scheme.lower() not in ("http", "https", "rtsp", "rtsps"):
+        raise UsageError(
+            f"{hide_password(address)!r} is no stream address; it must begin with http://, "
+            "https:// or rtsp://."
+        )
 
 
 def hide_password(address: str) -> str:

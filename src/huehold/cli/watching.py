@@ -146,8 +146,9 @@ class _Choice:
     @staticmethod
     def _stream_opener(address: str) -> Callable[[], LiveSource]:
         from huehold.capture.live import DeviceReader
-        from huehold.capture.stream import hide_password, open_stream
+        from huehold.capture.stream import check_address, hide_password, open_stream
 
+        check_address(address)
         info = SourceInfo(hide_password(address), 0, 0)
         return lambda: DeviceReader(lambda: open_stream(address), info)
 

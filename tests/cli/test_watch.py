@@ -1,0 +1,144 @@
+"""`huehold watch` without its page, and `huehold runs`: live, kept, gone through again."""
+
+import json
+import sqlite3
+
+import av
+import pytest
+
+from huehold.cli import run
+from huehold.notebook import Notebook
+
+
+@pytest.fixture(scope="module")
+def watched(rendered, tmp_path_factory):
+    """A clip watched live in the terminal at six times its speed, recorded beside it."""
+    folder = tmp_path_factory.mktemp("watched")
+    book, film = folder / "book.sqlite3", folder / "film.mkv"
+    code = run([
+        "watch", "--play", str(rendered("clean").recording), "--speed", "6", "--no-page",
+        "--no-sound", "--hold", "15", "--title", "cup 3", "--sample-mass", "2.0",
+        "--notebook", str(book), "--record", str(film),
+    ])  # fmt: skip
+    return code, book, film
+
+
+def test_a_live_run_calls_the_endpoint_and_is_kept(watched, rendered):
+    code, path, film = watched
+    assert code == 0
+    with Notebook(path) as book:
+        (record,) = book.runs()
+        assert record.title == "cup 3"
+        assert record.verdict["kind"] == "endpoint"
+        assert record.verdict["onset_s"] == pytest.approx(
+            rendered("clean").facts["onset_s"], abs=4.0
+        )
+        assert record.inputs == {"sample_mass": "2.0"}
+        assert len(list(book.observations(record.id))) > 100
+        assert book.pictures(record.id)
+    with av.open(str(film)) as container:
+        assert sum(1 for _ in container.decode(video=0)) > 100
+
+
+def runs(path, *arguments):
+    return run(["runs", "--notebook", str(path), *arguments])
+
+
+def test_runs_are_listed_shown_and_exported(watched, tmp_path, capsys):
+    path = watched[1]
+    assert runs(path, "list") == 0
+    assert "cup 3" in capsys.readouterr().out
+    assert runs(path, "list", "--json") == 0
+    assert json.loads(capsys.readouterr().out)[0]["verdict"] == "endpoint"
+    target = tmp_path / "r.json"
+    assert runs(path, "show", "1", "--json", str(target), "--plot", str(tmp_path / "r.png")) == 0
+    assert json.loads(target.read_text("utf-8"))["verdict"] == "endpoint"
+    capsys.readouterr()
+    assert runs(path, "show", "1", "--hold", "500", "--json", "-") == 0
+    assert json.loads(capsys.readouterr().out)["verdict"] == "not_reached"
+    with Notebook(path) as book:
+        assert book.run(1).verdict["kind"] == "endpoint"
+
+
+def test_runs_are_put_away_and_brought_back(watched, capsys):
+    path = watched[1]
+    assert runs(path, "remove", "1") == 0
+    capsys.readouterr()
+    assert runs(path, "list") == 0
+    assert "No runs yet" in capsys.readouterr().out
+    assert runs(path, "back", "1") == 0
+    assert runs(path, "show", "77") == 3
+    assert "no run 77" in capsys.readouterr().err
+
+
+def test_replicates_are_compared(watched, tmp_path, capsys):
+    path = tmp_path / "two.sqlite3"
+    with Notebook(watched[1]) as book:
+        book.back_up(path)
+    with sqlite3.connect(path) as db:
+        db.execute(
+            "INSERT INTO run SELECT 2, started_at, finished_at, title, program, method, "
+            "settings, source, inputs, calibrations, verdict, result, NULL FROM run"
+        )
+        columns = [row[1] for row in db.execute("PRAGMA table_info(observation)")][1:]
+        names = ", ".join(columns)
+        db.execute(f"INSERT INTO observation SELECT 2, {names} FROM observation")
+    db.close()
+    picture = tmp_path / "both.svg"
+    assert runs(path, "compare", "1", "2", "--plot", str(picture)) == 0
+    said = capsys.readouterr().out
+    assert said.count("Endpoint") == 2
+    assert "run 2" in picture.read_text("utf-8")
+    assert runs(path, "compare", "1") == 2
+
+
+def test_backup_and_restore(watched, tmp_path, capsys):
+    copy = tmp_path / "copy.sqlite3"
+    assert runs(watched[1], "backup", str(copy)) == 0
+    assert runs(watched[1], "backup", str(copy)) == 3
+    other = tmp_path / "other.sqlite3"
+    assert runs(other, "restore", str(copy)) == 0
+    capsys.readouterr()
+    assert runs(other, "list") == 0
+    assert "cup 3" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "part"),
+    [
+        ([], 2, "Name one camera"),
+        (["--camera", "0", "--browser"], 2, "Name one camera"),
+        (["--browser", "--no-page"], 2, "needs the page"),
+        (["--camera", "front"], 2, "no camera number"),
+        (["--camera", "7"], 4, "cannot be opened"),
+        (["--camera", "0", "--size", "big"], 2, "no picture size"),
+        (["--stream", "ftp://x/y"], 2, "no stream address"),
+        (["--stream", "http://127.0.0.1:9/x"], 4, "does not answer"),
+        (["--play", "none.mp4"], 3, "none.mp4"),
+        (["--play", "none.mp4", "--record", "x.mp4"], 2, ".mkv"),
+    ],
+)
+def test_what_cannot_be_watched_is_said(arguments, code, part, tmp_path, capsys):
+    book = str(tmp_path / "book.sqlite3")
+    got = run(["watch", *arguments, "--notebook", book, "--no-sound",
+               *([] if "--browser" in arguments else ["--no-page"])])  # fmt: skip
+    said = capsys.readouterr()
+    assert got == code, said.err
+    assert part in said.err
+    assert "Traceback" not in said.err
+
+
+def test_a_notebook_from_a_newer_version(tmp_path, capsys):
+    path = tmp_path / "book.sqlite3"
+    Notebook(path).close()
+    with sqlite3.connect(path) as db:
+        db.execute("PRAGMA user_version = 99")
+    db.close()
+    assert runs(path, "list") == 3
+    assert "newer version" in capsys.readouterr().err
+
+
+def test_no_camera_is_said_when_listing(capsys, monkeypatch):
+    monkeypatch.setattr("huehold.capture.camera.list_cameras", lambda **_: ())
+    assert run(["watch", "--list-cameras"]) == 0
+    assert "--phone" in capsys.readouterr().out
