@@ -17,7 +17,7 @@ from huehold.detection.additions import AdditionFinder, Peak, Step
 from huehold.detection.axis import COLOURED, AxisLearner, Line
 from huehold.detection.cause import Cause
 from huehold.detection.crossing import crossing_s
-from huehold.detection.fadeback import FadeBackWatch
+from huehold.detection.fadeback import FadeBack, FadeBackWatch
 from huehold.detection.forecast import Forecast, Forecaster
 from huehold.detection.hold import Hold, HoldWatch
 from huehold.detection.notes import Notes
@@ -225,7 +225,7 @@ class Detector:
     def _watch_additions(self, point: Point, line: Line) -> None:
         found = self._finder.add(point, line, self._smoother, end_colour=self._axis.band.enter)
         if isinstance(found, Step):
-            self._fadeback.stop()
+            self._tell_fade_back(self._fadeback.interrupt(found, line))
             self._plateaus.restart()
             self._forecaster.begin(found.time_s, found.base)
             mass_g = self._notes.claim(found.time_s)
@@ -237,7 +237,9 @@ class Detector:
 
     def _watch_fade_back(self, point: Point) -> None:
         assert self._axis.line is not None
-        back = self._fadeback.add(point, self._axis.line, self._axis.band)
+        self._tell_fade_back(self._fadeback.add(point, self._axis.line, self._axis.band))
+
+    def _tell_fade_back(self, back: FadeBack | None) -> None:
         if back is not None:
             self._cause.faded_back()
             self._forecaster.faded(back)

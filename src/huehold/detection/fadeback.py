@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from huehold.detection.additions import Peak
+from huehold.detection.additions import Peak, Step
 from huehold.detection.axis import EndBand, Line
 from huehold.detection.smoothing import Point
 
 __all__ = ["FadeBack", "FadeBackWatch"]
 
 _BACK_AFTER_S = 0.5  # below the level this long before the colour is said to be back
+_ENOUGH = 0.3  # of the way: a fall that counts when the next addition cuts it short
 _HIGH = 0.5  # a peak below this position did not show the end colour
 
 
@@ -25,7 +26,8 @@ class FadeBack:
     peak_s : float
         When the colour stood nearest to the end colour.
     back_s : float
-        When it had gone half the way back and had left the end band.
+        When it had gone half the way back and had left the end band, or the next addition
+        if the colour had clearly fallen until then.
     """
 
     step_s: float
@@ -49,9 +51,18 @@ class FadeBackWatch:
         """Follow a new peak."""
         self.peak, self._below_s = peak, None
 
-    def stop(self) -> None:
-        """Follow nothing, as when a new addition begins."""
-        self.peak, self._below_s = None, None
+    def interrupt(self, step: Step, line: Line) -> FadeBack | None:
+        """Follow no longer, as a new addition begins; return what had faded by then.
+
+        The person may add again before the colour is quite back.
+        """
+        peak, self.peak, self._below_s = self.peak, None, None
+        if peak is None:
+            return None
+        top = line.position(peak.colour)
+        if top < _HIGH or top - line.position(step.base) < _ENOUGH:
+            return None
+        return FadeBack(peak.step.time_s, peak.time_s, max(step.time_s, peak.time_s))
 
     def add(self, point: Point, line: Line, band: EndBand) -> FadeBack | None:
         """Take a smoothed colour; return the fade-back when it is complete."""
@@ -71,5 +82,5 @@ class FadeBackWatch:
         if point.centre_s - self._below_s < _BACK_AFTER_S:
             return None
         back = FadeBack(peak.step.time_s, peak.time_s, self._below_s)
-        self.stop()
+        self.peak, self._below_s = None, None
         return back if top >= _HIGH else None

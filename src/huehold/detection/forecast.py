@@ -22,11 +22,13 @@ __all__ = ["Forecast", "Forecaster", "fit_relaxation"]
 _LOOK_EVERY_S = 0.4
 _MOST_LOOKS = 64
 _LASTS = 8  # earlier fade-backs that speak about the next
-_SPREAD = 0.6  # standard deviation of the log of how long a colour lasts
+_SPREAD = 0.45  # standard deviation of the log of how long a colour lasts
 _GROWTH = (1.0, 2.5)  # from one fade-back to the next
 _CLEAR_FALL = 3.0  # standard deviations a fall must exceed to be fitted
 _LEAST_FALL = 0.04
 _FIRST_GUESS = 0.15  # share of additions that are the last, knowing nothing
+_LEAST_ERROR = 0.3  # additions: no fit of so few is better
+_LEAST_RELATIVE = 0.15
 _LIKELY, _UNLIKELY = 0.8, 0.2
 
 
@@ -156,15 +158,16 @@ class Forecaster:
         weight = 1.0 / y  # the scatter of a lasting time is relative
         design = np.stack([np.ones_like(x), x - self._number], axis=1) * weight[:, None]
         (level, slope), *_ = np.linalg.lstsq(design, y * weight, rcond=None)
-        if slope >= 0.0 or level <= 0.0:
+        if slope >= 0.0:
             return None
         rest = design @ np.array([level, slope]) - y * weight
         variance = float(rest @ rest) / max(len(x) - 2, 1)
         covariance = variance * np.linalg.inv(design.T @ design)
-        left = -level / slope
+        left = max(float(-level / slope), 0.0)
         gradient = np.array([-1.0 / slope, level / slope**2])
         error = math.sqrt(max(float(gradient @ covariance @ gradient), 0.0))
-        return (left, max(error, 0.3)) if error < 3.0 * left + 3.0 else None
+        error = max(error, _LEAST_ERROR, _LEAST_RELATIVE * left)
+        return (left, error) if error < 3.0 * left + 3.0 else None
 
 
 def fit_relaxation(ages_s: list[float], ratios: list[float]) -> tuple[float, float] | None:
