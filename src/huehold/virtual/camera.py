@@ -79,8 +79,8 @@ class CameraModel:
 
         Parameters
         ----------
-        scene : ndarray of float32, shape (height_px, width_px, 3)
-            May be changed.
+        scene : ndarray of float32, shape (height_px + 2 m, width_px + 2 m, 3)
+            With any margin m; may be changed.
         time_s : float
 
         Returns
@@ -89,10 +89,7 @@ class CameraModel:
             uint8 sRGB-like values, or uint16 (ten bits, times 64) for ten-bit recordings.
         """
         camera = self._scenario.camera
-        matrix = self._shake.matrix(time_s)
-        if matrix is not None:
-            size = scene.shape[1::-1]
-            scene = np.asarray(cv2.warpAffine(scene, matrix, size, borderMode=cv2.BORDER_REFLECT))
+        scene = self._framed(scene, self._shake.matrix(time_s))
         colour = self._colour_matrix(scene, time_s)
         light = cv2.multiply(scene, self._rows(time_s))
         light = cv2.transform(light, colour.astype(np.float32))
@@ -100,13 +97,28 @@ class CameraModel:
             light = cv2.GaussianBlur(light, (0, 0), camera.blur_px)
         return self._develop(self._noisy(np.asarray(light)))
 
+    def _framed(self, scene: Field, matrix: Floats | None) -> Field:
+        """Cut the picture out of a scene drawn with a margin, as the shaken camera sees it."""
+        h, w = self._field.shape[:2]
+        margin = (scene.shape[1] - w) // 2
+        if matrix is None:
+            return scene[margin : margin + h, margin : margin + w]
+        from_margin = matrix.copy()
+        from_margin[:, 2] -= matrix[:, :2] @ [margin, margin]
+        return np.asarray(
+            cv2.warpAffine(scene, from_margin, (w, h), borderMode=cv2.BORDER_REFLECT),
+            dtype=np.float32,
+        )
+
     def _rows(self, time_s: float) -> Field:
         rows = flicker_rows(
             self._scenario.light, self._scenario.camera, time_s, self._field.shape[0]
         )
         if rows is None:
             return self._field
-        return np.asarray(self._field * rows.astype(np.float32)[:, None, None])
+        # Over flat rows: broadcasting along a last axis of three is many times slower.
+        flat = self._field.reshape(len(rows), -1) * rows.astype(np.float32)[:, None]
+        return np.asarray(flat.reshape(self._field.shape))
 
     def _colour_matrix(self, scene: Field, time_s: float) -> Floats:
         gains = self._gains.at(time_s) * self._follow(scene, time_s)

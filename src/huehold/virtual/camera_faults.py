@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from huehold.core import Ellipse
 from huehold.virtual.presets_model import Camera, Light
 
-__all__ = ["Gains", "Shake", "flicker_rows", "moved_ellipse"]
+__all__ = ["Gains", "Shake", "flicker_rows", "moved_ellipse", "shake_margin_px"]
 
 Floats = NDArray[np.float64]
 _HUNT_EVERY_S = 14.0
@@ -104,6 +104,13 @@ def flicker_rows(light: Light, camera: Camera, time_s: float, rows: int) -> Floa
     depth = light.flicker_depth * np.sinc(light.flicker_hz * camera.shutter_s)
     moments = time_s + camera.readout_s * np.arange(rows) / rows
     return np.asarray(1.0 + depth * np.cos(2.0 * np.pi * light.flicker_hz * moments))
+
+
+def shake_margin_px(camera: Camera, knocks: int, knock_px: float) -> int:
+    """Pixels to draw beyond each edge, so that a knocked camera sees bench and not nothing."""
+    if knocks == 0 and camera.sway_px == 0.0:
+        return 0
+    return int(np.ceil(1.8 * knock_px * np.sqrt(knocks) + 1.5 * camera.sway_px)) + 2
 
 
 class Shake:

@@ -133,7 +133,7 @@ _TITRATIONS = (
         about="evening light from one bulb, a grainy picture, slightly out of focus",
         light=Light(level=0.22, colour=(1.0, 0.90, 0.74), gradient=0.3, lamp="bulb"),
         camera=Camera(
-            shot_noise=0.045, read_noise=0.010, blur_px=1.2, vignette=0.35, shutter_s=1 / 25
+            shot_noise=0.035, read_noise=0.007, blur_px=1.2, vignette=0.35, shutter_s=1 / 25
         ),
         people=People(skin="tan"),
         seed=18,
@@ -141,7 +141,9 @@ _TITRATIONS = (
     Scenario(
         name="long_fade",
         about="green that holds for most of a minute and fades; the person gives up",
-        operator=_short_operator(likes_s=20.0, start_s=4.0, patience_s=90.0, stop_s=82.0, tail_s=17.0),
+        operator=_short_operator(
+            likes_s=20.0, start_s=4.0, patience_s=90.0, stop_s=82.0, tail_s=17.0
+        ),
         bench=short_bench(dissolution_s=110.0, size_sd=0.8, squirt_g=1.6, squirt_sd_g=0.2),
         seed=15,
     ),
@@ -154,10 +156,12 @@ _TITRATIONS = (
     ),
     Scenario(
         name="overshoot",
-        about="a large squirt where a drop was due",
-        operator=_short_operator(likes_s=900.0),
+        about="large squirts by the clock: one past the end, another when the green had long held",
+        operator=_short_operator(
+            likes_s=900.0, hasty=1.0, reaction_s=36.0, stop_g=12.0, tail_s=20.0
+        ),
         bench=short_bench(squirt_g=4.4, squirt_sd_g=0.2),
-        seed=10,
+        seed=16,
     ),
     Scenario(
         name="acid_from_start",
@@ -226,6 +230,23 @@ _TITRATIONS = (
         faults=Faults(knock_s=(-10.0, 15.0), knock_px=14.0),
         camera=Camera(sway_px=0.6),
         seed=2,
+    ),
+    Scenario(
+        name="webm",
+        about="a browser's recording: VP9 of odd size, seen from the left, no white card",
+        recording=Recording(codec="vp9", odd=True, quality=34, jitter=0.2),
+        sight=Sight(width_px=360, height_px=270, tilt_deg=25.0, roll_deg=6.0),
+        people=People(side_deg=165.0, skin="dark", sleeve=(0.6, 0.55, 0.12)),
+        card=WhiteCard(shown=False),
+        seed=2,
+    ),
+    Scenario(
+        name="av1",
+        about="AV1 with ten bits, full range and BT.709, on slate without a pattern",
+        recording=Recording(codec="av1", bits=10, full_range=True, matrix="bt709", quality=38),
+        ground=Ground(table="slate", pattern="none"),
+        balance=BalanceOn(display="led"),
+        seed=3,
     ),
 )
 

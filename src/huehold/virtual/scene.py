@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
+from huehold.virtual.camera_faults import shake_margin_px
 from huehold.virtual.cup import CupLayers, build_layers, outline_cup, raised_cm
 from huehold.virtual.cup_liquid import LiquidPainter, LiquidState, spread
 from huehold.virtual.display import display_picture, display_text
@@ -26,13 +27,13 @@ Field = NDArray[np.float32]
 _HAND_SCALE = 1.22  # hands are nearer the lens than the table
 
 
-def scene_view(scenario: Scenario) -> View:
-    """Place the scenario's camera over its bench."""
+def scene_view(scenario: Scenario, margin_px: int = 0) -> View:
+    """Place the scenario's camera over its bench, seeing a margin more on each side."""
     sight, cup = scenario.sight, scenario.cup
     height = standing_cm(scenario.balance) + max(cup.liquid_cm, 0.2)
     short = min(sight.width_px, sight.height_px)
     return place_view(
-        (sight.width_px, sight.height_px),
+        (sight.width_px + 2 * margin_px, sight.height_px + 2 * margin_px),
         tilt_deg=sight.tilt_deg,
         roll_deg=sight.roll_deg,
         cup_px=sight.cup_fraction * short,
@@ -58,7 +59,12 @@ class Scene:
 
     def __init__(self, scenario: Scenario, story: Story) -> None:
         self.scenario = scenario
-        self.view = view = scene_view(scenario)
+        self.story = story = replace(
+            story, acts=story.acts + stray_acts(story, scenario.people, scenario.faults)
+        )
+        knocks = sum(act.kind == "knock" for act in story.acts)
+        self._margin = shake_margin_px(scenario.camera, knocks, scenario.faults.knock_px)
+        self.view = view = scene_view(scenario, self._margin)
         cup = scenario.cup
         self._stand_cm = stand = standing_cm(scenario.balance)
         self._scale = view.pixels_per_cm(stand + cup.liquid_cm)
@@ -66,10 +72,6 @@ class Scene:
             view, scenario.ground, scenario.card, scenario.balance,
             raised_cm(cup) if cup.kind != "none" else 0.0, self._rng(1),
         )  # fmt: skip
-        story = replace(
-            story, acts=story.acts + stray_acts(story, scenario.people, scenario.faults)
-        )
-        self.story = story
         self._motion = Motion(story, scenario.faults, self._rng(2))
         self._display = _Display(view, self.bench, scenario) if scenario.balance.shown else None
         self._hands = {
@@ -110,6 +112,7 @@ class Scene:
             return None
         dx, dy = self.shift_px(time_s)
         surface = self.outline.surface
+        dx, dy = dx - self._margin, dy - self._margin
         return replace(surface, x_px=surface.x_px + dx, y_px=surface.y_px + dy)
 
     def draw(self, time_s: float, shown_g: float = 0.0) -> Field:
@@ -123,7 +126,8 @@ class Scene:
 
         Returns
         -------
-        ndarray of float32, shape (height_px, width_px, 3)
+        ndarray of float32, shape (height_px + 2 m, width_px + 2 m, 3)
+            With a margin m on each side where the camera may be knocked, else 0.
         """
         picture = self.bench.copy()
         if self._display is not None:

@@ -22,7 +22,7 @@ _VESSEL_STEP_S = 0.5
 
 
 def liquid_lab(show: Show, times_s: Floats) -> Floats:
-    """CIELAB (D65) of the liquid over its ground, referred to a perfect white in the scene.
+    """CIELAB (D65) of the liquid over its ground, referred to the white card in the scene.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ def liquid_lab(show: Show, times_s: Floats) -> Floats:
     -------
     ndarray, shape (n, 3)
         L*, a*, b* of the well-mixed liquid over the mean of the ground behind it, without
-        reflections; NaN where there is no liquid.
+        reflections; referred to a perfect white where there is no card; NaN without liquid.
     """
     import colour  # slow to import, and needed here only
 
@@ -41,7 +41,9 @@ def liquid_lab(show: Show, times_s: Floats) -> Floats:
     if ground is None or show.scenario.cup.liquid_cm == 0.0:
         return np.full((len(times_s), 3), np.nan)
     looks = np.array([show.story.at(float(t))[0] for t in times_s])
-    linear = looks[:, :3] + looks[:, 3:6] * ground
+    card = show.scenario.card
+    white = card.reflectance if card.shown else 1.0
+    linear = (looks[:, :3] + looks[:, 3:6] * ground) / white
     space = colour.RGB_COLOURSPACES["sRGB"]
     xyz = linear @ np.asarray(space.matrix_RGB_to_XYZ).T
     return np.asarray(colour.XYZ_to_Lab(xyz, space.whitepoint))
