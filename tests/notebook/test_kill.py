@@ -1,0 +1,80 @@
+"""A live run killed at any moment: the notebook opens, a second is missing at most, no mass is."""
+
+import os
+import random
+import signal
+import subprocess
+import sys
+import textwrap
+import time
+
+import pytest
+
+from huehold.notebook import Notebook
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL is of POSIX")
+
+LIVE = """
+    import itertools, sys, time
+    import numpy as np
+    from huehold.capture.playback import PlaybackSource
+    from huehold.core import Frame, SourceInfo
+    from huehold.methods import load_method
+    from huehold.notebook import Notebook
+    from huehold.session import Session
+    from huehold.watching import Watch
+
+    rng = np.random.default_rng(1)
+    pictures = [rng.integers(0, 255, (60, 80, 3), np.uint8) for _ in range(4)]
+    frames = (Frame(n / 15, pictures[n % 4]) for n in itertools.count())
+    method = load_method("magnesium-hydroxide-by-vinegar")
+    book = Notebook(sys.argv[1])
+    text = method.model_dump_json(by_alias=True)
+    run = book.begin(method=text, settings={}, source={"name": "x"})
+    source = PlaybackSource(frames, SourceInfo("x", 80, 60))
+    watch = Watch(source, Session(method), notebook=book, run_id=run).start()
+    for n in itertools.count(1):
+        time.sleep(0.05)
+        watch.type_mass(f"{n / 100:.2f}")
+        moment = watch.moment
+        print(n, moment.time_s if moment else 0.0, flush=True)
+"""
+
+
+def kill_after(path, wait_s: float) -> tuple[int, float]:
+    """Start a live run, kill it, and return what it had told: masses saved, seconds watched."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", textwrap.dedent(LIVE), str(path)], stdout=subprocess.PIPE, text=True,
+        env={**os.environ, "PYTHONPATH": os.getcwd()},  # noqa: PTH109
+    )  # fmt: skip
+    assert process.stdout is not None
+    told = [process.stdout.readline()]
+    time.sleep(wait_s)
+    process.send_signal(signal.SIGKILL)
+    told += process.stdout.readlines()
+    process.stdout.close()
+    process.wait()
+    count, seconds = next(line for line in reversed(told) if line.endswith("\n")).split()
+    return int(count), float(seconds)
+
+
+def check(path, wait_s: float) -> None:
+    masses, watched_s = kill_after(path, wait_s)
+    with Notebook(path) as book:
+        kept = [entry.mass_g for entry in book.masses(1)]
+        assert kept[:masses] == [n / 100 for n in range(1, masses + 1)]
+        seen = [observation.time_s for observation in book.observations(1)]
+        assert watched_s - (seen[-1] if seen else 0.0) <= 1.3  # one second, and the loop's pace
+        assert book.run(1).finished_at is None
+
+
+@pytest.mark.parametrize("wait_s", [0.3, 1.7])
+def test_killed(tmp_path, wait_s):
+    check(tmp_path / "book.sqlite3", wait_s)
+
+
+@pytest.mark.slow
+def test_killed_at_a_hundred_random_moments(tmp_path):
+    draw = random.Random(7)
+    for number in range(100):
+        check(tmp_path / f"book-{number}.sqlite3", draw.uniform(0.0, 2.5))
