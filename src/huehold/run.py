@@ -76,6 +76,9 @@ class Run:
         Whether the user stopped the run before its end.
     assay_problem : str
         What is wrong with the masses that were given; empty if nothing.
+    turbidity_basis : str
+        What turbidity was read from: ``"view"`` (the pattern behind the liquid), ``"veil"``
+        (scattered light), ``"veil and view"``, or ``"none"`` if neither was usable.
     """
 
     source: SourceInfo
@@ -92,6 +95,7 @@ class Run:
     pictures: tuple[Picture, ...] = ()
     interrupted: bool = False
     assay_problem: str = ""
+    turbidity_basis: str = "none"
 
     @property
     def hold_s(self) -> float:

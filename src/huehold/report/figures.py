@@ -66,11 +66,19 @@ def _colour(run: Run) -> str:
     return f"{named}, hue {hue_deg:.0f}° (CIELAB, D65)"
 
 
+_BASIS_WORDS = {
+    "view": "what can be seen through the liquid",
+    "veil": "the light it scatters",
+    "veil and view": "the light it scatters and what can be seen through it",
+    "none": "nothing usable",
+}
+
+
 def _clearing(run: Run) -> str:
     if run.verdict.kind not in ("endpoint", "overshoot"):
         return ""
     words = {True: "clear", False: "not clear", None: "clearing could not be judged"}
-    return words[run.verdict.cleared]
+    return f"{words[run.verdict.cleared]} (turbidity by {_BASIS_WORDS[run.turbidity_basis]})"
 
 
 def _titrant(run: Run) -> str:

@@ -53,6 +53,7 @@ def result_dict(run: Run) -> dict[str, Any]:
         "source": _source(run),
         "method": run.method.name,
         "hold_required_s": number(run.hold_s),
+        "turbidity_basis": run.turbidity_basis,
         "verdict": run.verdict.kind,
         "verdict_reasons": list(run.verdict.reasons),
         "interrupted": run.interrupted,

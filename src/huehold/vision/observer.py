@@ -128,6 +128,11 @@ class Observer:
         self._white = WhiteKeeper(white)
         self._white_search_s = -np.inf
 
+    @property
+    def turbidity_basis(self) -> str:
+        """What turbidity was last read from; see `TurbidityScale.basis`."""
+        return self._turbidity.basis
+
     def observe(self, frame: Frame) -> Observation:
         """Measure the next frame.
 
