@@ -217,7 +217,7 @@ class Session:
             pictures=self._gallery.pictures(),
             interrupted=interrupted,
             assay_problem=problem,
-            turbidity_basis=self._observer.turbidity_basis,
+            turbidity_basis=self.observer.turbidity_basis,
         )
 
     def _assay(
