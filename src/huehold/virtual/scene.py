@@ -2,20 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
 from huehold.virtual.camera_faults import shake_margin_px
-from huehold.virtual.cup import CupLayers, build_layers, outline_cup, raised_cm
+from huehold.virtual.cup import build_layers, outline_cup, raised_cm
 from huehold.virtual.cup_liquid import LiquidPainter, LiquidState, spread
-from huehold.virtual.display import display_picture, display_text
+from huehold.virtual.cup_moved import MovedLayers
+from huehold.virtual.display_placed import PlacedDisplay
 from huehold.virtual.presets import Scenario
-from huehold.virtual.scene_ground import DISPLAY_CM, PAN_HEIGHT_CM, paint_bench, standing_cm
+from huehold.virtual.scene_ground import paint_bench, standing_cm
 from huehold.virtual.scene_hands import Sprite, hand_sprite, lay_over
 from huehold.virtual.scene_motion import Motion, Pose, active_blobs, poses, stray_acts
 from huehold.virtual.scene_view import View, place_view
@@ -73,7 +72,7 @@ class Scene:
             raised_cm(cup) if cup.kind != "none" else 0.0, self._rng(1),
         )  # fmt: skip
         self._motion = Motion(story, scenario.faults, self._rng(2))
-        self._display = _Display(view, self.bench, scenario) if scenario.balance.shown else None
+        self._display = PlacedDisplay(view, scenario.balance) if scenario.balance.shown else None
         self._hands = {
             held: hand_sprite(
                 self._scale * _HAND_SCALE, scenario.people.skin, scenario.people.sleeve,
@@ -97,7 +96,7 @@ class Scene:
         self._liquid = LiquidPainter(
             self._layers, self.outline, self.under, self._scale, self._rng(5)
         )
-        self._moved = _Moved(self._layers)
+        self._moved = MovedLayers(self._layers)
 
     def shift_px(self, time_s: float) -> tuple[float, float]:
         """How far the cup stands from its first place, in pixels of the unshaken view."""
@@ -206,102 +205,3 @@ class Scene:
         turn = float(np.arctan2(ends[1, 1] - ends[0, 1], ends[1, 0] - ends[0, 0]))
         sprite: Sprite = self._hands[pose.dropper]
         lay_over(picture, sprite, (float(ends[0, 0]), float(ends[0, 1])), turn, mirror=pose.mirror)
-
-
-@dataclass(frozen=True)
-class _Placed:
-    """The cup's layers at one place; gains and shares for three channels each."""
-
-    optics: Field
-    wet: Field
-    wall: Field
-    shine: Field
-    shadow: Field
-
-
-class _Moved:
-    """The cup's layers at a shifted place; the last place is kept."""
-
-    def __init__(self, layers: CupLayers) -> None:
-        self._layers = layers
-        self._shift: tuple[float, float] | None = None
-        self._held: _Placed
-
-    def at(self, shift: tuple[float, float]) -> _Placed:
-        rounded = (round(shift[0] * 16) / 16, round(shift[1] * 16) / 16)
-        if rounded != self._shift:
-            self._shift, self._held = rounded, self._placed(rounded)
-        return self._held
-
-    def _placed(self, shift: tuple[float, float]) -> _Placed:
-        layers = self._layers
-        optics = _translated(layers.optics, shift, (0.0, 0.0, 1.0, 1.0))
-        wall = _translated(layers.wall, shift, (1.0, 1.0, 1.0, 0.0))
-        shadow = _translated(layers.shadow, shift, (1.0, 1.0, 1.0, 1.0))
-        return _Placed(
-            optics=optics,
-            wet=spread(optics[..., 0]),
-            wall=np.ascontiguousarray(wall[..., :3]),
-            shine=np.ascontiguousarray(wall[..., 3]),
-            shadow=spread(shadow),
-        )
-
-
-def _translated(
-    layer: Field, shift: tuple[float, float], outside: tuple[float, float, float, float]
-) -> Field:
-    move = np.array([[1, 0, shift[0]], [0, 1, shift[1]]])
-    h, w = layer.shape[:2]
-    return np.asarray(
-        cv2.warpAffine(layer, move, (w, h), borderMode=cv2.BORDER_CONSTANT, borderValue=outside)
-    )
-
-
-class _Display:
-    """The balance's display as it appears in the picture."""
-
-    def __init__(self, view: View, bench: Field, scenario: Scenario) -> None:
-        self._look = scenario.balance.display
-        self._step_g = scenario.balance.readability_g
-        left, front, width, depth = DISPLAY_CM
-        corners = np.array(
-            [[left, front + depth], [left + width, front + depth],
-             [left + width, front], [left, front]]
-        )  # fmt: skip
-        where = view.project(np.column_stack([corners, np.full(4, PAN_HEIGHT_CM)]))
-        low = np.maximum(np.floor(where.min(axis=0)).astype(int) - 1, 0)
-        high = np.minimum(
-            np.ceil(where.max(axis=0)).astype(int) + 2, [view.width_px, view.height_px]
-        )
-        self._size = (max(int(high[0] - low[0]), 0), max(int(high[1] - low[1]), 0))
-        self._window = (slice(int(low[1]), int(high[1])), slice(int(low[0]), int(high[0])))
-        picture = display_picture("", self._look)
-        h, w = picture.shape[:2]
-        source = np.array([[0, 0], [w - 1, 0], [w - 1, h - 1], [0, h - 1]], dtype=np.float32)
-        self._map = cv2.getPerspectiveTransform(source, (where - low).astype(np.float32))
-        self._warped = lru_cache(maxsize=16)(self._warp)
-
-    @property
-    def in_view(self) -> bool:
-        """Whether any of it falls into the picture."""
-        return min(self._size) > 1
-
-    def _warp(self, text: str) -> tuple[Field, Field]:
-        picture = display_picture(text, self._look)
-        # Shrinking needs a filter: blur by the scale first.
-        scale = max(1.0, picture.shape[1] / max(self._size[0], 1))
-        soft = cv2.GaussianBlur(picture, (0, 0), 0.45 * scale)
-        share = np.ones(picture.shape[:2], dtype=np.float32)
-        return (
-            np.asarray(cv2.warpPerspective(soft, self._map, self._size)),
-            np.asarray(cv2.warpPerspective(share, self._map, self._size)),
-        )
-
-    def lay(self, picture: Field, mass_g: float) -> None:
-        """Put the display with a reading into the picture, in place."""
-        if not self.in_view:
-            return
-        image, share = self._warped(display_text(mass_g, self._step_g))
-        part = picture[self._window]
-        part *= (1.0 - share)[..., None]
-        part += image
