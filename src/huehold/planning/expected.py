@@ -7,7 +7,7 @@ corrected until the result is the content planned for.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -18,6 +18,7 @@ from huehold.stoichiometry.reactions import mole_ratio
 from huehold.stoichiometry.scheme import Request, build
 from huehold.stoichiometry.steps import evaluate
 from huehold.stoichiometry.tolerances import acceptance_range
+from huehold.stoichiometry.weighing import Balance
 
 __all__ = ["Expected", "Target", "target_of"]
 
@@ -25,6 +26,8 @@ _ROUNDS = 200
 _CLOSE = 1e-11
 _SPARE_REAGENT = 1.2
 _REAGENT_STEP_G = 0.5
+_NO_LIMIT_G = 1e6
+_FINE_G = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +116,9 @@ class Expected:
     def _evaluate(self, titrant_g: float) -> tuple[dict[str, Any], str]:
         method = self.request.method
         portion = portion_of(method, self.request.dose)
-        given = Request(**self.arguments(titrant_g))
+        # Trial masses may be less than a real balance can read.
+        fine = Balance(_FINE_G, 0.0, _NO_LIMIT_G)
+        given = Request(**{**self.arguments(titrant_g), "balance": fine})
         sheet, equivalence = build(method, given, portion, self.target.claim)
         values = evaluate(sheet.steps, {i.name: i.value for i in sheet.inputs.values()})
         return values, equivalence.key
@@ -133,7 +138,8 @@ class Expected:
             "water_mass": self.water_g or None,
             "reagent_mass": self.reagent_g,
             "reagent_strength": request.reagent_strength,
-            "balance": request.balance,
+            # What is too much for the balance is the plan's matter: tare, refill, weigh the bottle.
+            "balance": replace(request.balance, capacity_g=_NO_LIMIT_G),
         }
         return {name: value for name, value in given.items() if value is not None}
 

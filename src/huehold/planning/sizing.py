@@ -75,14 +75,14 @@ def choose(request: PlanRequest, target: Target, tap: TapWater) -> Draft:
 def _all_drafts(
     request: PlanRequest, target: Target, tap: TapWater
 ) -> tuple[list[Draft], HueholdError | None]:
-    """All sizes that fit, ascending, and why the last one that did not was refused."""
+    """All sizes that fit, ascending, and why the first one that did not was refused."""
     drafts: list[Draft] = []
     refusal: HueholdError | None = None
     for sample in _sizes(request):
         try:
             made = draft(request, target, tap, sample)
         except InputError as error:
-            refusal = error
+            refusal = refusal or error
             if drafts:
                 break
             continue
@@ -112,9 +112,7 @@ def draft(request: PlanRequest, target: Target, tap: TapWater, sample_g: float) 
     water = _water_g(request, sample_g, highest_g + (dry.reagent_g or 0.0))
     cup = cup_of(dry, tap)
     blank = None if cup is None else _blank_g(cup, tap, water)
-    reading = None if blank is None else blank + request.drop_g / 2.0
-    if request.method.kind == "back" or water == 0.0 or tap.alkalinity_mmol_per_l == 0.0:
-        reading = None
+    reading = _blank_reading(request, tap, water, blank)
     expected = Expected(request, target, sample_g, water, reading, dry.reagent_g)
     least, most = _shares(request, target)
     highest = _scaled(expected, most)
@@ -163,6 +161,17 @@ def blank_per_g(cup: Cup, ph: float) -> float:
     return replace(cup, water_g=_PER_G_WATER).blank_g(ph) / _PER_G_WATER
 
 
+def _blank_reading(
+    request: PlanRequest, tap: TapWater, water_g: float, blank_g: float | None
+) -> float | None:
+    """Say what a blank would show on the balance; None if there is no point in titrating one."""
+    none_needed = water_g == 0.0 or tap.alkalinity_mmol_per_l == 0.0
+    if blank_g is None or none_needed or request.method.kind == "back":
+        return None
+    reading = blank_g + request.drop_g / 2.0
+    return reading if reading >= request.balance.readability_g else None
+
+
 def _start_g(request: PlanRequest, sample_g: float) -> float:
     """Water that sample and water together are easy to see and swirl."""
     if request.water_g is not None:
@@ -175,9 +184,19 @@ def _start_g(request: PlanRequest, sample_g: float) -> float:
     return max(whole - sample_g, 0.0) // _STEP_G * _STEP_G
 
 
+def _check_weighable(request: PlanRequest, sample_g: float) -> None:
+    most_g = request.balance.most_g
+    if request.cup_g + sample_g > most_g:
+        raise InputError(
+            f"{sample_g:g} g of {request.method.sample.name} in a cup of {request.cup_g:g} g are "
+            f"more than the balance takes ({most_g:g} g); take a lighter cup or less sample."
+        )
+
+
 def _water_g(request: PlanRequest, sample_g: float, poured_g: float) -> float:
     """Water that fits the cup and the balance beside sample, titrant and reagent."""
     wanted = _start_g(request, sample_g)
+    _check_weighable(request, sample_g)
     room = _FILL * request.cup_ml - sample_g - poured_g
     if request.weighing == "cup":
         # What is poured in later can be tared away, the start must be weighed.
