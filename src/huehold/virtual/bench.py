@@ -16,6 +16,10 @@ __all__ = ["Bench", "brisk_bench", "kitchen_bench"]
 class Bench:
     """A sample and everything it meets, one value each.
 
+    Mass of a drop (0.045 to 0.055 g for water, USP 32 <1101>), strength, density and constants
+    have sources (docs/virtual_bench.md). Scatter of drops, squirts, mixing times and plume are
+    invented; the pace of dissolution is set to the trade's observation: common practice, no source.
+
     Attributes
     ----------
     sample_g : float

@@ -26,7 +26,7 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """How well the liquid is seen.
+    """How well the liquid is seen; the sizes of noise and drift are invented, not measured.
 
     Attributes
     ----------
@@ -111,6 +111,8 @@ class _Trouble:
     reason: str
 
 
+# Invented: how much of the liquid a hand or a glint covers, and how far an analysis would trust
+# what is left, are set to be harder than life, not measured.
 _TROUBLES: Mapping[str, _Trouble] = {
     "hand": _Trouble((0.42, 0.24, 0.17), 0.55, 1.0, 0.15, "hand"),
     "wave": _Trouble((0.42, 0.24, 0.17), 0.65, 1.0, 0.10, "hand"),

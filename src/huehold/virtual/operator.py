@@ -3,6 +3,10 @@
 The person sees how far the colour has turned, with an unsteady eye, and knows nothing of the
 chemistry. What comes out is what was added and when, what the balance showed, and when hands
 were in view.
+
+The figures of this module (how long a person waits, how often a cup is swirled or knocked, how
+unsteady an eye or a pocket balance is) are invented so that runs look like a person's: common
+practice, no source. Nobody was measured; studies vary them.
 """
 
 from __future__ import annotations
@@ -57,7 +61,7 @@ class Balance:
 
 @dataclass(frozen=True, slots=True)
 class Operator:
-    """How a person titrates.
+    """How a person titrates; all defaults are invented (common practice, no source).
 
     Attributes
     ----------
@@ -163,7 +167,10 @@ def brisk_operator(hold_s: float = 20.0) -> Operator:
 
 
 def careless_operator() -> Operator:
-    """Set up a person who often does not wait, and sometimes squirts where drops were due."""
+    """Set up a person who often does not wait, and sometimes squirts where drops were due.
+
+    The chances are invented.
+    """
     return Operator(hasty=0.12, reckless=0.04, eye_sd=0.15, swirls=0.5, reads=0.8, patience_s=65.0)
 
 
