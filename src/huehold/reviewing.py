@@ -30,16 +30,18 @@ from huehold.vision import Observer
 
 __all__ = ["PassChoice", "Scout", "SparseReader", "frames_of", "open_reader"]
 
-PassChoice = Literal["auto", "full"]
+PassChoice = Literal["auto", "fast", "full"]
 
 _WARM_UP_S = 6.0  # looked at in full, and further until the start colour is known
 _LAG_S = 12.0  # how far the scout is ahead: longer than an event takes to be told
-_EVENT_S = 3.0  # looked at in full before and after an event
+_EVENT_S = 2.5  # looked at in full before and after an event
 _DOUBT_S = 1.5  # and around a frame that cannot be trusted
 _TRUSTED = 0.6
 _MOVED = 1.6  # change of the colour in CIELAB a, b since the last looks that opens a stretch
+_LEAPT = 4.0  # the same, aside from the way back to the start colour
 _MEMORY_S = 2.3
 _END_S = 2.5
+_LARGE_PX_PER_S = 8e6  # below this, decoding everything is cheap against analysing it
 
 
 def open_reader(
@@ -59,21 +61,29 @@ def open_reader(
         Frames analysed per second where something happens.
     matrix : {"auto", "bt601", "bt709"}
         Colour matrix of an untagged recording.
-    passes : {"auto", "full"}
-        "full" reads every stretch at the full rate.
+    passes : {"auto", "fast", "full"}
+        "full" reads everything at the full rate; "fast" looks less often where nothing stirs,
+        if key frames allow it; "auto" does so where decoding is what costs.
 
     Raises
     ------
     InputError
         If the file cannot be read.
     """
-    if passes == "auto":
+    if passes != "full":
         keyed = KeyedRecording(path, rate_hz=rate_hz, matrix=matrix)
         layout = keyed.layout()
-        if _is_whole(keyed, layout) and ProbePlan(layout).worth_it:
+        if _suits(keyed, layout, any_size=passes == "fast"):
             return SparseReader(keyed, layout, rate_hz)
         keyed.close()
     return open_recording(path, rate_hz=rate_hz, matrix=matrix)
+
+
+def _suits(keyed: KeyedRecording, layout: Layout, *, any_size: bool) -> bool:
+    """Whether looking ahead at pairs is possible, and saves more than the scout costs."""
+    pixels_per_s = keyed.info.width_px * keyed.info.height_px / max(layout.period_s, 1e-3)
+    large = any_size or pixels_per_s >= _LARGE_PX_PER_S
+    return large and _is_whole(keyed, layout) and ProbePlan(layout).worth_it
 
 
 def frames_of(
@@ -113,7 +123,8 @@ class Scout:
     def __init__(self, observer: Observer, detector: Detector) -> None:
         self._observer = observer
         self._detector = detector
-        self._colours: deque[tuple[float, float, float]] = deque()
+        self._colours: deque[tuple[float, complex]] = deque()
+        self._start: complex | None = None
         self._busy: deque[tuple[float, float]] = deque(maxlen=400)
 
     def look(self, frame: Frame) -> None:
@@ -134,19 +145,33 @@ class Scout:
         self._busy.append((start_s, end_s))
 
     def _note_event(self, event: Event) -> None:
+        if event.kind == "disturbance":
+            return  # untrusted frames have opened a stretch already
         for time_s in (event.time_s, event.end_s):
             if time_s is not None:
                 self._note(time_s - _EVENT_S, time_s + _EVENT_S)
 
     def _note_colour(self, seen: Observation) -> None:
+        """Notice a colour that moves away from the start colour, or aside.
+
+        Going back is what it does after every addition; when that comes to matter, the
+        detector tells of it.
+        """
+        here = complex(seen.a, seen.b)
         colours = self._colours
         while colours and seen.time_s - colours[0][0] > _MEMORY_S:
             colours.popleft()
-        for time_s, a, b in colours:
-            if (seen.a - a) ** 2 + (seen.b - b) ** 2 > _MOVED**2:
-                self._note(time_s - _DOUBT_S, seen.time_s + _DOUBT_S)
-                break
-        colours.append((seen.time_s, seen.a, seen.b))
+        if any(self._moved(before, here) for _, before in colours):
+            self._note(colours[0][0] - _DOUBT_S, seen.time_s + _DOUBT_S)
+        colours.append((seen.time_s, here))
+
+    def _moved(self, before: complex, here: complex) -> bool:
+        if self._detector.phase is Phase.START:
+            self._start = here if self._start is None else self._start + 0.05 * (here - self._start)
+        if self._start is None:
+            return abs(here - before) > _MOVED
+        away, aside = abs(here - self._start) - abs(before - self._start), abs(here - before)
+        return away > _MOVED or (aside > _LEAPT and away > -0.5 * aside)
 
 
 class SparseReader:
@@ -192,6 +217,12 @@ class SparseReader:
         for frame in self._chosen(observer, detector):
             self.progress_s = frame.time_s
             yield frame
+        end_s = self._layout.end_s
+        if self.progress_s < end_s - _END_S:
+            self.warnings.append(
+                f"The recording stops early: it can be read up to {self.progress_s:.1f} s of "
+                f"{end_s:.1f} s; what came after is unknown."
+            )
 
     def _chosen(self, observer: Observer, detector: Detector) -> Iterator[Frame]:
         self._stretch = _Stretch(self._keyed, 0.0)
@@ -205,10 +236,15 @@ class SparseReader:
         scout = Scout(*copy.deepcopy((observer, detector), shared))
         with closing(Prefetch(lambda: self._keyed.groups(plan))) as groups:
             for group in _lagging(groups, scout):
-                yield from self._deliver(group, busy=scout.busy(group.start_s, group.next_s))
-                reached_s = group.next_s if self._stretch else group.frames[-1].time_s
-        if not self._keyed.probed_to_end or reached_s < self._layout.end_s - _END_S:
-            yield from _Stretch(self._keyed, reached_s + 1e-6).until(math.inf)
+                busy = group.next_s == math.inf or scout.busy(group.start_s, group.next_s)
+                yield from self._deliver(group, busy=busy)
+                reached_s = min(group.next_s, self._layout.end_s)
+        if reached_s < self._layout.end_s - _END_S:
+            self.warnings.append(
+                f"The recording is damaged after {reached_s:.1f} s: pictures that could not be "
+                "trusted were left out; the gaps stay gaps."
+            )
+            yield from _Stretch(self._keyed, reached_s).until(math.inf)
 
     def _warm_up(self, stretch: _Stretch, detector: Detector) -> Generator[Frame, None, float]:
         """Read in full until the session knows the start colour; return how far it went."""

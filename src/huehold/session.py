@@ -277,9 +277,9 @@ def review(
         What was weighed; without it there is no assay.
     matrix : {"auto", "bt601", "bt709"}
         Colour matrix of an untagged recording.
-    passes : {"auto", "full"}
-        "auto" looks less often where nothing stirs, if the recording has key frames about
-        once a second; "full" analyses all of it at the same rate.
+    passes : {"auto", "fast", "full"}
+        "fast" looks less often where nothing stirs, if the recording has key frames about
+        once a second; "full" analyses all of it at the same rate; "auto" takes what is quicker.
     on_open : callable, optional
         Called once with what is known of the recording, before its first frame.
     on_step : callable, optional

@@ -51,8 +51,6 @@ class KeyedRecording:
     exact : bool
         Whether stretches are found by seeking. Otherwise (AVI with reordered pictures, no
         seeking in the container) they are cut out of a full reading, with the same result.
-    probed_to_end : bool
-        Whether the last reading of `groups` came to the end without meeting damage.
 
     Raises
     ------
@@ -80,7 +78,6 @@ class KeyedRecording:
         self._size_bytes = self._source.path.stat().st_size
         self._origin = self._source.origin or Fraction(0)
         self.exact = self._source.origin is not None and self._can_seek(0.0)
-        self.probed_to_end = False
 
     def layout(self) -> Layout:
         """Read what the packets say, without decoding."""
@@ -109,20 +106,17 @@ class KeyedRecording:
 
         Notes
         -----
-        Reading ends at the first sign of damage; `probed_to_end` says whether there was one.
-        May run in another thread than the stretches.
+        Reading ends at the first sign of damage. May run in another thread than the stretches.
         """
         container, stream = open_video(self._source.path)
         gate = Gate(plan, stream.time_base, self._origin)
         reader = PacketReader(container, stream, self._size_bytes, wants=gate)
         frames, converter = reader.frames(), self._source.converter.twin()
-        self.probed_to_end = False
         try:
             for next_s, pair in plan.pairs(self._timed(frames)):
                 if reader.errors or reader.left_out:
                     return
                 yield Group(tuple(Frame(t, converter(f)) for t, f in pair), pair[0][0], next_s)
-            self.probed_to_end = not (reader.errors or reader.left_out or reader.broke_off)
         finally:
             frames.close()
             container.close()

@@ -64,6 +64,14 @@ _DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
     metavar="HZ",
     help="Frames analysed per second.",
 )
+@click.option(
+    "--pass",
+    "passes",
+    type=click.Choice(["auto", "full"]),
+    default="auto",
+    show_default=True,
+    help="Look less often where nothing stirs, if the recording allows it; or equally often.",
+)
 @click.option("--json", "json_file", metavar="FILE", help="Result file; - for standard output.")
 @click.option("--csv", "csv_file", metavar="FILE", help="Trace as a table, events beside it.")
 @click.option("--plot", "plot_file", metavar="FILE", help="Trace as a picture: .png or .svg.")
@@ -84,6 +92,7 @@ def review(
     white: tuple[float, ...] | None,
     matrix: Literal["auto", "bt601", "bt709"],
     rate_hz: float,
+    passes: Literal["auto", "full"],
     json_file: str | None,
     csv_file: str | None,
     plot_file: str | None,
@@ -108,6 +117,7 @@ def review(
         settings=settings,
         masses=mass_inputs(loaded, masses),
         matrix=matrix,
+        passes=passes,
         vision_file=vision_file,
         quiet=quiet,
     )
@@ -142,6 +152,7 @@ def run_review(
     settings: Settings,
     masses: MassInputs | None,
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
+    passes: Literal["auto", "full"] = "auto",
     vision_file: str | None = None,
     quiet: bool = False,
 ) -> Run:
@@ -163,6 +174,7 @@ def run_review(
             settings=settings,
             masses=masses,
             matrix=matrix,
+            passes="full" if vision_file else passes,
             on_open=progress.opened,
             on_step=on_step,
         )
