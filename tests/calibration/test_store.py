@@ -138,7 +138,7 @@ def test_a_name_of_several_kinds_asks_which(kept, store):
 
 def test_shipped_ones_cannot_be_removed(store):
     with pytest.raises(UsageError, match="comes with huehold"):
-        store.remove("indicator/turmeric-and-spirulina")
+        store.remove("indicator/turmeric-and-spirulina-food-colouring")
 
 
 @pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="needs a folder that refuses")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import importlib
 import os
+import re
 import tempfile
+import textwrap
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
@@ -26,12 +28,13 @@ KINDS: Mapping[str, str] = MappingProxyType(
         "balance": "huehold.calibration.balance:BalanceCalibration",
         "density": "huehold.calibration.density:DensityCalibration",
         "titrant": "huehold.calibration.titrant:TitrantCalibration",
-        "camera": "huehold.calibration.camera_check:CameraCalibration",
+        "camera": "huehold.calibration.camera:CameraCalibration",
     }
 )
 """Kind -> where its model lives (a subclass of `Calibration`); loaded when first needed."""
 
 _MOST_BYTES = 1_000_000
+_NUMBERS = re.compile(r"= \[\n((?:    [-+.0-9e]+,\n)+)\]")
 
 
 def model_of(kind: str) -> type[Calibration]:
@@ -77,7 +80,8 @@ def to_toml(calibration: Calibration) -> str:
     import tomli_w
 
     data = calibration.model_dump(by_alias=True, exclude_none=True)
-    return tomli_w.dumps({key: value for key, value in data.items() if value != ""})
+    text = tomli_w.dumps({key: value for key, value in data.items() if value != ""})
+    return _NUMBERS.sub(_in_lines, text)
 
 
 def read_text(path: Path) -> str:
@@ -133,3 +137,9 @@ def write_whole(path: Path, text: str) -> None:
     except BaseException:
         Path(partial).unlink(missing_ok=True)
         raise
+
+
+def _in_lines(match: re.Match[str]) -> str:
+    """Set a column of numbers in lines, so that a person can read the file."""
+    words = " ".join(match[1].split()).rstrip(",")
+    return "= [\n" + textwrap.indent(textwrap.fill(words, 92), "  ") + ",\n]"

@@ -1,0 +1,102 @@
+"""What calibrations give to an assay, and which of them suit a method."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from huehold.calibration.balance import BalanceCalibration
+from huehold.calibration.density import DensityCalibration
+from huehold.calibration.dropper import DropperCalibration
+from huehold.calibration.indicator import IndicatorChart
+from huehold.calibration.model import Calibration
+from huehold.calibration.titrant import TitrantCalibration
+
+if TYPE_CHECKING:
+    from huehold.methods import Method
+
+__all__ = ["Applied", "applied"]
+
+
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """What to hand to `huehold.stoichiometry.assay.assay`, and what to tell the user.
+
+    Attributes
+    ----------
+    arguments : dict
+        Keyword arguments: ``drop_mass``, ``balance``, ``density``, ``standardisation``,
+        ``end_ph``; only those that follow from the calibrations.
+    used : tuple of str
+        Names of the calibrations behind them, such as ``"dropper/kitchen@2"``.
+    warnings : tuple of str
+        Sentences about those that could not be used.
+    """
+
+    arguments: dict[str, Any] = field(default_factory=dict)
+    used: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
+def applied(
+    calibrations: Iterable[Calibration],
+    method: Method,
+    end_colour: tuple[float, float] | None = None,
+) -> Applied:
+    """Turn calibrations into arguments of an assay.
+
+    Parameters
+    ----------
+    calibrations : iterable of Calibration
+        At most one of a kind counts, the last.
+    method : Method
+        One made for another method is left out, with a warning.
+    end_colour : (float, float), optional
+        a* and b* of the colour that held; with an indicator chart it gives ``end_ph``.
+
+    Notes
+    -----
+    What the user typed goes before: ``{**applied(...).arguments, **typed}``. A typed strength
+    excludes ``standardisation``, so drop that one then.
+    """
+    arguments: dict[str, Any] = {}
+    used: list[str] = []
+    told: list[str] = []
+    for found in {c.kind: c for c in calibrations}.values():
+        if found.method and found.method != method.name:
+            told.append(
+                f"{found.ref} was made for {found.method}, not {method.name}; it is not used."
+            )
+            continue
+        given = _arguments(found, end_colour)
+        if isinstance(found, IndicatorChart) and end_colour is not None and not given:
+            told.append(_no_ph(found, end_colour))
+        if given:
+            arguments |= given
+            used.append(found.ref)
+    return Applied(arguments, tuple(used), tuple(told))
+
+
+def _arguments(found: Calibration, end_colour: tuple[float, float] | None) -> dict[str, Any]:
+    match found:
+        case DropperCalibration():
+            return {"drop_mass": found.as_drop_mass()}
+        case BalanceCalibration():
+            return {"balance": found.as_balance()}
+        case DensityCalibration():
+            return {"density": found.as_input()}
+        case TitrantCalibration():
+            return {"standardisation": found.as_standardisation()}
+        case IndicatorChart() if end_colour is not None and found.variable == "pH":
+            seen = found.ph(*end_colour)
+            return {} if seen is None else {"end_ph": seen}
+    return {}
+
+
+def _no_ph(chart: IndicatorChart, colour: tuple[float, float]) -> str:
+    return (
+        f"The colour that held (a {colour[0]:.0f}, b {colour[1]:.0f}) is none of the chart "
+        f"{chart.ref}, so no pH is read from it: another dye or light, or a "
+        "white that is off."
+    )
