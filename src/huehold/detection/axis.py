@@ -18,6 +18,8 @@ from huehold.detection.settings import DetectorSettings, turn_deg
 
 __all__ = ["AxisLearner", "EndBand", "Line"]
 
+_PALE, _VIVID = 5.0, 10.0  # chroma between which the hue angle takes over
+_WASHED_OUT = 0.35  # of the chroma the way has there: not this liquid, or not seen well
 COLOURED = 8.0  # chroma in the plane from which the hue angle carries meaning
 _PRIOR_CHROMA = 0.8  # of the start colour's, for an end colour not yet seen
 _PEAKS = 10  # the latest peaks that speak about the end colour
@@ -70,6 +72,15 @@ class Line:
         """Return the position along the way: 0 at the start, 1 at the end colour."""
         return self.place(colour).real
 
+    def is_washed_out(self, colour: complex) -> bool:
+        """Tell whether a colour has lost the chroma that the whole way has.
+
+        From a vivid start to a vivid end the chroma stays; a colour without it lies between
+        the two by plain geometry, but is glare, bleach or something else.
+        """
+        usual = min(abs(self.start), abs(self.end))
+        return usual >= _VIVID and abs(colour) < _WASHED_OUT * usual
+
     @property
     def span(self) -> float:
         """Length of the way in plane units."""
@@ -78,7 +89,7 @@ class Line:
 
 def hue_weight(chroma: float) -> float:
     """Return how far the hue angle is believed at a chroma, 0 to 1."""
-    return max(0.0, min(1.0, (chroma - COLOURED) / COLOURED))
+    return max(0.0, min(1.0, (chroma - _PALE) / (_VIVID - _PALE)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +195,7 @@ class AxisLearner:
             return EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
         highest = _ENTER_RANGE[1] if self.learned else _ENTER_UNSEEN
         enter = max(_ENTER_RANGE[0], min(highest, self._edge(line, 0.0)))
+        enter = max(enter, self._edge(line, self._outside_deg))  # never on the start's side
         leave = self._edge(line, min(_OUT_DEG, self._outside_deg))
         return EndBand(enter, enter - max(_HYSTERESIS[0], min(_HYSTERESIS[1], enter - leave)))
 

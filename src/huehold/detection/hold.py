@@ -153,6 +153,8 @@ class HoldWatch:
         place = line.place(point.colour)
         if place.real < band.leave or abs(place.imag) > _LATERAL:
             return True
+        if line.is_washed_out(point.colour):
+            return True
         return False if place.real >= band.enter else None
 
     def enters(self, point: Point, line: Line, band: EndBand) -> bool:
