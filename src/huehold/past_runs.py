@@ -8,9 +8,12 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
+from pydantic import ConfigDict, TypeAdapter, with_config
+
 from huehold import __version__
 from huehold.capture.live import LiveSource
-from huehold.core import Ellipse, Reading, Rect, SourceInfo
+from huehold.core import Reading, SourceInfo
+from huehold.errors import InputError
 from huehold.masses import MassInputs
 from huehold.methods import Method
 from huehold.notebook import Notebook, RunRecord
@@ -20,23 +23,47 @@ from huehold.watching import Watch
 
 __all__ = ["cut_off_run", "method_of", "open_run", "resume", "resume_watch", "settings_of"]
 
+_SETTINGS = TypeAdapter(with_config(ConfigDict(allow_inf_nan=False))(Settings))
 _GO_ON_WITHIN = timedelta(hours=2)
 
 
 def settings_of(record: RunRecord) -> Settings:
-    """Return the settings a run was watched with."""
-    values = dict(record.settings)
-    vessel, white = values.pop("vessel", None), values.pop("white", None)
-    return Settings(
-        **values,
-        vessel=Ellipse(**vessel) if vessel else None,
-        white=Rect(**white) if white else None,
-    )
+    """Return the settings a run was watched with.
+
+    Raises
+    ------
+    InputError
+        If they were damaged.
+    """
+    values = record.settings
+    try:
+        found = _SETTINGS.validate_python(dict(values))
+    except ValueError as error:
+        raise InputError(_damaged(record, "settings")) from error
+    if not (found.hold_s is None or found.hold_s > 0.0) or not found.rate_hz > 0.0:
+        raise InputError(_damaged(record, "settings"))
+    return found
 
 
 def method_of(record: RunRecord) -> Method:
-    """Return the method a run was watched with, as it was then."""
-    return Method.model_validate_json(record.method)
+    """Return the method a run was watched with, as it was then.
+
+    Raises
+    ------
+    InputError
+        If it was damaged.
+    """
+    try:
+        return Method.model_validate_json(record.method)
+    except ValueError as error:
+        raise InputError(_damaged(record, "method")) from error
+
+
+def _damaged(record: RunRecord, what: str) -> str:
+    return (
+        f"The {what} of run {record.id} cannot be understood: the notebook was damaged or changed "
+        "by hand; restore a backup with `huehold runs restore`."
+    )
 
 
 def resume(notebook: Notebook, number: int, settings: Settings | None = None) -> Session:

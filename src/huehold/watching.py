@@ -268,14 +268,12 @@ class Watch:
 
     def note(self, text: str) -> None:
         """Write a remark down at the present time."""
-        if self.notebook is not None and self.run_id is not None:
-            self.notebook.add_note(self.run_id, self._now_s, text)
+        self._keeper.add_note(self._now_s, text)
 
     def set_inputs(self, inputs: MassInputs) -> None:
         """Take what was weighed and read off labels, for the assay."""
         self.inputs = inputs
-        if self.notebook is not None and self.run_id is not None:
-            self.notebook.set_inputs(self.run_id, inputs.as_mapping())
+        self._keeper.set_inputs(inputs.as_mapping())
 
     @property
     def readings(self) -> tuple[Reading, ...]:
@@ -316,7 +314,7 @@ class Watch:
             with self.source:
                 for frame in self.source.frames(rate_hz=self._rate_hz):
                     self._obey()
-                    self._tell(self._step(frame), frame)
+                    self._tell(self._safe_step(frame), frame)
                     if self._stop.is_set():
                         break
         except HueholdError as error:
@@ -328,6 +326,17 @@ class Watch:
         with contextlib.suppress(queue.Empty):
             while True:
                 self._orders.get_nowait()()
+
+    def _safe_step(self, frame: Frame | None) -> Moment:
+        """Take a step; a picture that nobody foresaw counts as not seen, and the run goes on."""
+        try:
+            return self._step(frame)
+        except HueholdError:
+            raise
+        except Exception as error:
+            kind = type(error).__name__
+            self._warn(f"Some pictures could not be analysed and count as not seen ({kind}).")
+            return self._moment(None, ())
 
     def _step(self, frame: Frame | None) -> Moment:
         if frame is None or self._paused:
@@ -362,7 +371,18 @@ class Watch:
 
     def _tell(self, moment: Moment, frame: Frame | None) -> None:
         for listener in tuple(self._listeners):
-            listener(moment, frame)
+            try:
+                listener(moment, frame)
+            except Exception as error:
+                # A view that fails must not cost the run.
+                with contextlib.suppress(ValueError):
+                    self._listeners.remove(listener)
+                kind = type(error).__name__
+                self._warn(f"A part that shows the run failed and was left out ({kind}).")
+
+    def _warn(self, sentence: str) -> None:
+        if sentence not in self.warnings:
+            self.warnings.append(sentence)
 
     def _close(self) -> None:
         try:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
 from huehold.capture.live import LiveSource
 from huehold.core import Event, Frame, Observation
@@ -16,7 +17,10 @@ from huehold.run import Picture, Run
 
 __all__ = ["Attention", "Keeper"]
 
+T = TypeVar("T")
+
 _SAVE_EVERY_S = 1.0
+_LONGEST_PAUSE_S = 30.0
 _PICTURE_EVERY_S = 2.0
 _BLIND_AFTER_S = 1.5
 _REMIND_EVERY_S = 20.0
@@ -49,7 +53,11 @@ class Attention:
 
 
 class Keeper:
-    """Writes to the notebook: observations once a second, masses at once."""
+    """Writes to the notebook: observations once a second, masses at once.
+
+    What cannot be written, as on a full disk, goes on waiting, and that is told; tries are then
+    made less and less often, for each may take seconds in which no picture is looked at.
+    """
 
     def __init__(self, notebook: Notebook | None, run_id: int | None, warnings: list[str]) -> None:
         self._notebook = notebook if run_id is not None else None
@@ -58,7 +66,10 @@ class Keeper:
         self._observations: list[Observation] = []
         self._events: list[Event] = []
         self._pictures: list[Picture] = []
-        self._saved_s = 0.0
+        self._waiting: list[Callable[[], object]] = []  # what was typed
+        self._writing = threading.Lock()  # masses are typed in other threads
+        self._save_s = _SAVE_EVERY_S
+        self._pause_s = _SAVE_EVERY_S
         self._picture_s = -_PICTURE_EVERY_S
 
     def add(self, observation: Observation, events: tuple[Event, ...], frame: Frame) -> None:
@@ -70,39 +81,85 @@ class Keeper:
         if frame.time_s >= self._picture_s + _PICTURE_EVERY_S:
             self._picture_s = frame.time_s
             self._pictures.append(Picture(frame.time_s, thumbnail(frame.image, 240)))
-        if frame.time_s >= self._saved_s + _SAVE_EVERY_S:
-            self._saved_s = frame.time_s
-            self.save()
+        if frame.time_s >= self._save_s:
+            saved = self.save()
+            self._pause_s = _SAVE_EVERY_S if saved else min(2.0 * self._pause_s, _LONGEST_PAUSE_S)
+            self._save_s = frame.time_s + self._pause_s
 
-    def save(self) -> None:
-        """Write what waits; if it cannot be written it goes on waiting, and that is told."""
-        if self._notebook is None or not self._observations:
-            return
+    def save(self) -> bool:
+        """Write what waits, and say whether nothing waits any longer."""
+        if self._notebook is None:
+            return True
         try:
-            self._notebook.append(self._run_id, self._observations, self._events, self._pictures)
+            with self._writing:
+                self._write_waiting()
+            if self._observations:
+                seen = self._observations, self._events, self._pictures
+                self._notebook.append(self._run_id, *seen)
         except HueholdError as error:
-            if str(error) not in self._warnings:
-                self._warnings.append(str(error))
-            return
+            self._tell(error)
+            return False
         self._observations, self._events, self._pictures = [], [], []
+        return True
 
     def add_mass(self, time_s: float, mass_g: float, typed: str, number: int) -> MassEntry:
         """Write a mass down and return it as it stands."""
-        if self._notebook is None:
-            return MassEntry(number, 1, time_s, mass_g, typed, "typed", False, "")
-        return self._notebook.add_mass(self._run_id, time_s, mass_g, typed)
+        entry = MassEntry(number, 1, time_s, mass_g, typed, "typed", False, "")
+        book = self._notebook
+        if book is None:
+            return entry
+        return self._write(lambda: book.add_mass(self._run_id, time_s, mass_g, typed), entry)
 
     def edit_mass(self, old: MassEntry, mass_g: float, typed: str, *, struck: bool) -> MassEntry:
         """Write another version of an entry down and return it."""
-        if self._notebook is None:
-            changed = replace(old, mass_g=mass_g, typed=typed, struck=struck)
-            return replace(changed, revision=old.revision + 1)
-        return self._notebook.edit_mass(self._run_id, old.entry, mass_g, typed, struck=struck)
+        changed = replace(old, mass_g=mass_g, typed=typed, struck=struck, revision=old.revision + 1)
+        book = self._notebook
+        if book is None:
+            return changed
+        return self._write(
+            lambda: book.edit_mass(self._run_id, old.entry, mass_g, typed, struck=struck), changed
+        )
+
+    def add_note(self, time_s: float, text: str) -> None:
+        """Write a remark down."""
+        book = self._notebook
+        if book is not None:
+            self._write(lambda: book.add_note(self._run_id, time_s, text), None)
+
+    def set_inputs(self, inputs: Mapping[str, str]) -> None:
+        """Write down what was weighed and read off labels."""
+        book = self._notebook
+        if book is not None:
+            self._write(lambda: book.set_inputs(self._run_id, inputs), None)
+
+    def _write(self, write: Callable[[], T], meant: T) -> T:
+        """Write after what waits; if that cannot be, let it wait and return it as meant."""
+        with self._writing:
+            self._waiting.append(write)
+            try:
+                written: T = self._write_waiting()
+                return written
+            except HueholdError as error:
+                self._tell(error)
+                return meant
+
+    def _write_waiting(self) -> Any:
+        """Write what was typed in its order, and return what the last of it gave."""
+        written = None
+        while self._waiting:
+            written = self._waiting[0]()
+            del self._waiting[0]
+        return written
+
+    def _tell(self, error: HueholdError) -> None:
+        if str(error) not in self._warnings:
+            self._warnings.append(str(error))
 
     def finish(self, run: Run, summarise: Callable[[Run], Mapping[str, Any]] | None) -> None:
         """Close the run with its verdict and result."""
         if self._notebook is None:
             return
+        self.save()
         verdict = {"kind": run.verdict.kind, "onset_s": run.verdict.onset_s}
         result = summarise(run) if summarise is not None else {}
         self._notebook.finish(self._run_id, verdict, result)

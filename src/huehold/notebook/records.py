@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
 from types import MappingProxyType
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
+from pydantic import ConfigDict, TypeAdapter, with_config
 
 from huehold.core import Ellipse, Event, Observation
+from huehold.run import Picture
 
 __all__ = ["MassEntry", "Note", "RunRecord"]
+
+T = TypeVar("T")
 
 OBSERVATION_COLUMNS = (
     "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
@@ -106,18 +110,42 @@ def observation_row(observation: Observation) -> tuple[object, ...]:
 
 
 def observation_from(row: tuple[Any, ...]) -> Observation:
-    """Return the observation of a row with the columns `OBSERVATION_COLUMNS`."""
+    """Return the observation of a row with the columns `OBSERVATION_COLUMNS`.
+
+    Raises
+    ------
+    ValueError, TypeError
+        If the row is damaged.
+    """
     numbers = {
-        name: math.nan if value is None else float(value)
-        for name, value in zip(OBSERVATION_COLUMNS[:9], row[:9], strict=True)
+        name: _number(value) for name, value in zip(OBSERVATION_COLUMNS[:9], row[:9], strict=True)
     }
+    if not 0.0 <= numbers["trust"] <= 1.0 or math.isnan(numbers["time_s"]):
+        raise ValueError("an observation without time or trust")
     reasons, vessel, strip = row[9:]
     return Observation(
         **numbers,
-        reasons=tuple(json.loads(reasons)),
-        vessel=Ellipse(**json.loads(vessel)) if vessel else None,
+        reasons=_texts(json.loads(reasons)),
+        vessel=_ellipse(json.loads(vessel)) if vessel else None,
         strip=np.frombuffer(strip, np.uint8).reshape(-1, 3) if strip else None,
     )
+
+
+def _number(value: Any) -> float:
+    number = math.nan if value is None else float(value)
+    if math.isinf(number):
+        raise ValueError("a number without end")
+    return number
+
+
+def _texts(values: Any) -> tuple[str, ...]:
+    if not isinstance(values, list) or not all(isinstance(value, str) for value in values):
+        raise ValueError("reasons that are no texts")
+    return tuple(values)
+
+
+def _ellipse(values: Any) -> Ellipse:
+    return Ellipse(**{name: _number(value) for name, value in values.items()})
 
 
 def event_row(event: Event) -> tuple[object, ...]:
@@ -133,18 +161,45 @@ def event_from(row: tuple[Any, ...]) -> Event:
 
 def mass_from(row: tuple[Any, ...]) -> MassEntry:
     """Return the entry of a row with the fields of `MassEntry` in order."""
-    entry, revision, time_s, mass_g, typed, source, struck, entered_at = row
-    return MassEntry(entry, revision, time_s, mass_g, typed, source, bool(struck), entered_at)
+    return checked(MassEntry, row)
+
+
+def note_from(row: tuple[Any, ...]) -> Note:
+    """Return the remark of a row (time_s, text, entered_at)."""
+    return checked(Note, row)
+
+
+def picture_from(row: tuple[Any, ...]) -> Picture:
+    """Return the thumbnail of a row (time_s, jpeg)."""
+    return checked(Picture, row)
 
 
 def run_from(row: tuple[Any, ...]) -> RunRecord:
     """Return the run of a full row of the table."""
     values = list(row)
-    for index in (6, 7, 8, 10, 11):
+    for index in (6, 7, 8, 9, 10, 11):
         values[index] = json.loads(values[index]) if values[index] else None
-    values[9] = tuple(json.loads(values[9]))
-    return RunRecord(*values)
+    return checked(RunRecord, values)
+
+
+def checked(kind: type[T], row: Sequence[Any]) -> T:
+    """Return a row as a dataclass whose fields it holds in order.
+
+    Raises
+    ------
+    ValueError
+        If a value is not of its field's type or not finite.
+    """
+    names = (field.name for field in fields(kind))  # type: ignore[arg-type]
+    found: T = _ADAPTERS[kind].validate_python(dict(zip(names, row, strict=True)))
+    return found
 
 
 def _null(number: float) -> float | None:
     return None if math.isnan(number) else number
+
+
+_FINITE = with_config(ConfigDict(allow_inf_nan=False))
+_ADAPTERS: Mapping[type, TypeAdapter[Any]] = {
+    kind: TypeAdapter(_FINITE(kind)) for kind in (MassEntry, Note, Picture, RunRecord)
+}

@@ -7,10 +7,10 @@ import json
 import os
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from huehold import __version__
 from huehold.core import Event, Observation
@@ -23,6 +23,7 @@ from huehold.run import Picture
 __all__ = ["Notebook", "default_path"]
 
 _BUSY_S = 3.0
+T = TypeVar("T")
 
 
 def default_path() -> Path:
@@ -234,7 +235,7 @@ class Notebook:
         """Return the runs, newest first; those put away only if asked for."""
         where = "removed_at IS NOT NULL" if removed else "removed_at IS NULL"
         rows = self._rows(f"SELECT * FROM run WHERE {where} ORDER BY id DESC")
-        return tuple(records.run_from(row) for row in rows)
+        return tuple(self._understood(records.run_from, row) for row in rows)
 
     def run(self, run_id: int) -> RunRecord:
         """Return one run.
@@ -250,7 +251,7 @@ class Notebook:
                 f"There is no run {run_id} in the notebook {self.path}; "
                 "`huehold runs list` shows what there is."
             )
-        return records.run_from(rows[0])
+        return self._understood(records.run_from, rows[0])
 
     def observations(self, run_id: int) -> Iterator[Observation]:
         """Yield the observations of a run in time order, a few at a time."""
@@ -266,7 +267,7 @@ class Notebook:
             more = bool(rows)
             for row in rows:
                 last_s = row[0]
-                yield records.observation_from(row)
+                yield self._understood(records.observation_from, row)
 
     def events(self, run_id: int) -> tuple[Event, ...]:
         """Return the events of a run in time order."""
@@ -275,7 +276,7 @@ class Notebook:
             "ORDER BY time_s, id",
             run_id,
         )
-        return tuple(records.event_from(row) for row in rows)
+        return tuple(self._understood(records.event_from, row) for row in rows)
 
     def masses(self, run_id: int, *, history: bool = False) -> tuple[MassEntry, ...]:
         """Return the entries as they stand, or with every revision, in the order entered."""
@@ -284,7 +285,7 @@ class Notebook:
             "FROM mass WHERE run_id = ? ORDER BY entry, revision",
             run_id,
         )
-        entries = [records.mass_from(row) for row in rows]
+        entries = [self._understood(records.mass_from, row) for row in rows]
         if history:
             return tuple(entries)
         latest = {entry.entry: entry for entry in entries}
@@ -295,14 +296,14 @@ class Notebook:
         rows = self._rows(
             "SELECT time_s, text, entered_at FROM note WHERE run_id = ? ORDER BY id", run_id
         )
-        return tuple(Note(*row) for row in rows)
+        return tuple(self._understood(records.note_from, row) for row in rows)
 
     def pictures(self, run_id: int) -> tuple[Picture, ...]:
         """Return the thumbnails of a run in time order."""
         rows = self._rows(
             "SELECT time_s, jpeg FROM picture WHERE run_id = ? ORDER BY time_s", run_id
         )
-        return tuple(Picture(*row) for row in rows)
+        return tuple(self._understood(records.picture_from, row) for row in rows)
 
     # -- the file --------------------------------------------------------------------
 
@@ -358,6 +359,15 @@ class Notebook:
         if not found:
             raise InputError(f"Run {run_id} has no mass entry {entry}.")
         return found[-1]
+
+    def _understood(self, read: Callable[[tuple[Any, ...]], T], row: tuple[Any, ...]) -> T:
+        try:
+            return read(row)
+        except (ValueError, TypeError, AttributeError, RecursionError) as error:
+            raise InputError(
+                f"The notebook {self.path} is damaged (a {read.__name__.split('_')[0]} in it makes "
+                "no sense); restore a backup with `huehold runs restore`."
+            ) from error
 
     def _rows(self, sql: str, *values: object) -> list[tuple[Any, ...]]:
         with self._clear_errors(), self._lock:
