@@ -9,13 +9,14 @@ from huehold.detection.settings import DetectorSettings, turn_deg
 __all__ = ["Palette"]
 
 _MARGIN_DEG = 20.0  # light and dye lots turn hues by this much and more only rarely
+_OVERSHOT_DEG = 45.0  # too much titrant may take some indicators this far beyond the end band
 _FOREIGN_SHARE = 0.1  # of the coloured time; a run of one liquid stays far below
 _FOREIGN_LEAST_S = 2.0
 _STEP_S = 0.5  # longer steps between readings count as this
 
 
 class Palette:
-    """Adds up the time with hues that lie neither in the bands nor between them.
+    """Adds up the time with hues far from the bands, from between them and from overshoot.
 
     Parameters
     ----------
@@ -25,10 +26,12 @@ class Palette:
 
     def __init__(self, settings: DetectorSettings) -> None:
         start, end = settings.start_band, settings.end_band
-        low = start.low_deg if settings.turns_up else end.low_deg
-        half_deg = 0.5 * (start.width_deg + end.width_deg + settings.gap_deg)
-        self._middle_deg = low + half_deg
-        self._reach_deg = half_deg + _MARGIN_DEG
+        margins = (_MARGIN_DEG, _OVERSHOT_DEG)
+        below_deg, above_deg = margins if settings.turns_up else margins[::-1]
+        low_deg = (start.low_deg if settings.turns_up else end.low_deg) - below_deg
+        span_deg = start.width_deg + end.width_deg + settings.gap_deg
+        self._reach_deg = 0.5 * (below_deg + span_deg + above_deg)
+        self._middle_deg = low_deg + self._reach_deg
         self._coloured_s = 0.0
         self._foreign_s = 0.0
         self._last_s: float | None = None
