@@ -7,10 +7,11 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
-from huehold.errors import InputError, UsageError
+from huehold.cli.plan_show import plan_card
+from huehold.errors import HueholdError, InputError, UsageError
 from huehold.methods import list_methods, load_method
 from huehold.planning.doubt import doubt_of
 from huehold.planning.duration import bench_of, counted
@@ -51,7 +52,17 @@ def usual_plan(name):
 @pytest.mark.parametrize(
     ("given", "words"),
     [
-        ({"sample_g": 200.0}, "do not fit: the cup holds 250 mL"),
+        ({"sample_g": 200.0}, "do not fit a cup of 250 mL"),
+        ({"sample_g": 0.005}, "less than the balance can read"),
+        ({"sample_g": 0.02, "drop_g": 0.1}, "takes less than a drop"),
+        (
+            {"sample_g": 1.0, "balance": Balance(1.0), "strength": "15 %", "claim": "60 mg/mL"},
+            "can read",
+        ),
+        (
+            {"cup_g": 80.0, "sample_g": 5.0, "balance": Balance(0.01, 0.0, 100.0)},
+            "weigh the titrant's bottle",
+        ),
         ({"sample_g": 5.0, "water_g": 240.0}, "take less sample, less water or a larger cup"),
         ({"cup_g": 300.0, "balance": Balance(0.01, 0.0, 200.0)}, "take a lighter cup"),
         ({"sample_g": 5.0, "cup_ml": 20.0}, "do not fit"),
@@ -187,6 +198,49 @@ def test_more_doubt_in_never_gives_less_out(acidity, readability, linearity, dro
         drop[0] * drop[1],
     )  # fmt: skip
     assert more >= less - 1e-6
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    name=st.sampled_from([name for name in list_methods() if name != MILK]),
+    readability=st.sampled_from([0.001, 0.01, 0.1, 1.0]),
+    drop_g=st.floats(0.005, 0.2),
+    cup_ml=st.floats(5.0, 2000.0),
+    sample_g=st.one_of(st.none(), st.floats(1e-3, 500.0)),
+    water_g=st.one_of(st.none(), st.floats(0.0, 1000.0)),
+    alkalinity=st.one_of(st.none(), st.floats(0.0, 20.0)),
+    wanted=st.one_of(st.none(), st.floats(0.01, 100.0)),
+    dropper_g=st.one_of(st.none(), st.floats(0.5, 50.0)),
+    capacity_g=st.one_of(st.none(), st.floats(1.0, 3000.0)),
+)
+def test_anything_given_makes_a_finite_plan_or_one_clear_sentence(
+    name, readability, drop_g, cup_ml, sample_g, water_g, alkalinity, wanted, dropper_g, capacity_g
+):
+    asked = PlanRequest(
+        load_method(name), Balance(readability, 0.0, capacity_g), drop_g, cup_ml=cup_ml,
+        sample_g=sample_g, water_g=water_g, alkalinity_mmol_per_l=alkalinity,
+        wanted_percent=wanted, dropper_g=dropper_g,
+    )  # fmt: skip
+    made = plan_or_problem(asked)
+    if isinstance(made, HueholdError):
+        event("refused")
+        assert 20 < len(str(made)) < 400
+        assert "\n" not in str(made)
+        return
+    event("planned")
+    json.dumps(plan_to_dict(made), allow_nan=False)
+    plan_card(made)
+    assert made.end_g > 0.0
+    assert made.expected.water_g >= 0.0
+    poured = made.highest_g + (made.expected.reagent_g or 0.0)
+    assert made.expected.sample_g + made.expected.water_g + poured <= 0.86 * cup_ml
+
+
+def plan_or_problem(asked):
+    try:
+        return make_plan(asked)
+    except HueholdError as problem:
+        return problem
 
 
 @given(

@@ -101,16 +101,20 @@ class Expected:
     @cached_property
     def _solved(self) -> tuple[float, Mapping[str, float], str]:
         """Titrant reading, values of all steps, and the key of the equivalence."""
-        titrant = (self.blank_g or 0.0) + 1.5 * self.request.drop_g
+        least = (self.blank_g or 0.0) + self.request.drop_g
+        titrant = least + 0.5 * self.request.drop_g
         for _ in range(_ROUNDS):
             values, key = self._evaluate(titrant)
             change = self._change(values, key)
             if abs(change) <= _CLOSE * titrant:
                 return float(titrant), values, key
-            titrant = max(titrant + change, 0.5 * titrant)
+            titrant += change
+            if titrant < least:
+                break
         raise InputError(
-            f"No mass of {self.request.method.titrant.name} fits {self.sample_g:g} g of "
-            f"{self.request.method.sample.name}; take more sample or smaller drops."
+            f"{self.sample_g:g} g of {self.request.method.sample.name} takes less than a drop "
+            f"({self.request.drop_g:g} g) of {self.request.method.titrant.name}; take more sample, "
+            "or dilute the titrant."
         )
 
     def _evaluate(self, titrant_g: float) -> tuple[dict[str, Any], str]:

@@ -107,6 +107,7 @@ def draft(request: PlanRequest, target: Target, tap: TapWater, sample_g: float) 
     InputError
         If it does not fit the cup or the balance, or the content cannot be.
     """
+    _check_weighable(request, sample_g)
     dry = _with_reagent(Expected(request, target, sample_g, _start_g(request, sample_g)))
     highest_g = _scaled(dry, _shares(request, target)[1]).titrant_g
     water = _water_g(request, sample_g, highest_g + (dry.reagent_g or 0.0))
@@ -116,6 +117,7 @@ def draft(request: PlanRequest, target: Target, tap: TapWater, sample_g: float) 
     expected = Expected(request, target, sample_g, water, reading, dry.reagent_g)
     least, most = _shares(request, target)
     highest = _scaled(expected, most)
+    _check_readable(expected)
     refills = refills_of(expected, highest.titrant_g)
     return Draft(
         expected=expected,
@@ -126,6 +128,16 @@ def draft(request: PlanRequest, target: Target, tap: TapWater, sample_g: float) 
         cup=cup_of(expected, tap),
         blank_g=blank,
     )
+
+
+def _check_readable(expected: Expected) -> None:
+    request = expected.request
+    if expected.titrant_g < request.balance.readability_g:
+        raise InputError(
+            f"{expected.sample_g:g} g of {request.method.sample.name} takes "
+            f"{expected.titrant_g:.2g} g of {request.method.titrant.name}, less than the balance "
+            f"can read ({request.balance.readability_g:g} g); take more sample or a finer balance."
+        )
 
 
 def _with_reagent(bare: Expected) -> Expected:
@@ -191,22 +203,33 @@ def _check_weighable(request: PlanRequest, sample_g: float) -> None:
             f"{sample_g:g} g of {request.method.sample.name} in a cup of {request.cup_g:g} g are "
             f"more than the balance takes ({most_g:g} g); take a lighter cup or less sample."
         )
+    if sample_g < request.balance.readability_g:
+        raise InputError(
+            f"{sample_g:g} g of {request.method.sample.name} is less than the balance can read "
+            f"({request.balance.readability_g:g} g); take more sample or a finer balance."
+        )
 
 
 def _water_g(request: PlanRequest, sample_g: float, poured_g: float) -> float:
     """Water that fits the cup and the balance beside sample, titrant and reagent."""
     wanted = _start_g(request, sample_g)
-    _check_weighable(request, sample_g)
+    least = min(wanted, max(_LEAST_START_G - sample_g, 0.0))
+    if request.water_g is not None:
+        least = wanted
     room = _FILL * request.cup_ml - sample_g - poured_g
+    if room < least:
+        raise InputError(
+            f"{sample_g:g} g of {request.method.sample.name}, {least:g} g of water and up to "
+            f"{poured_g:.1f} g poured in do not fit a cup of {request.cup_ml:g} mL, of which "
+            f"{100 * _FILL:.0f} % can be swirled; take less sample, less water or a larger cup."
+        )
     if request.weighing == "cup":
         # What is poured in later can be tared away, the start must be weighed.
         room = min(room, request.balance.most_g - request.cup_g - sample_g)
-    least = wanted if request.water_g is not None else max(_LEAST_START_G - sample_g, 0.0)
-    if room < min(least, wanted):
+    if room < least:
         raise InputError(
-            f"{sample_g:g} g of {request.method.sample.name}, {min(least, wanted):g} g of water "
-            f"and up to {poured_g:.1f} g poured in do not fit: the cup holds {request.cup_ml:g} mL "
-            f"({100 * _FILL:.0f} % of it can be swirled) and the balance takes "
-            f"{request.balance.most_g:g} g; take less sample, less water or a larger cup."
+            f"A cup of {request.cup_g:g} g with {sample_g:g} g of {request.method.sample.name} and "
+            f"{least:g} g of water is more than the balance takes ({request.balance.most_g:g} g); "
+            "take a lighter cup or less water, or weigh the titrant's bottle instead."
         )
     return wanted if wanted <= room else room // _STEP_G * _STEP_G
