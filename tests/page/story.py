@@ -117,22 +117,28 @@ def played_source(until_s: float = 30.0, speed: float = 1.0) -> LiveSource:
     return PlaybackSource(frames(until_s), info, speed=speed)
 
 
-def begin_watch(notebook: Notebook, source: LiveSource, hold_s: float = HOLD_S) -> Watch:
+def begin_watch(
+    notebook: Notebook,
+    source: LiveSource,
+    hold_s: float = HOLD_S,
+    session: type[Session] = Session,
+) -> Watch:
+    """A watch of a run that the notebook keeps."""
     settings = Settings(hold_s=hold_s)
     number = notebook.begin(
         method=METHOD.model_dump_json(by_alias=True),
         settings={"hold_s": hold_s},
         source={"name": source.info.name},
     )
-    session = Session(METHOD, settings)
-    return Watch(source, session, notebook=notebook, run_id=number, summarise=result_dict)
+    seen_by = session(METHOD, settings)
+    return Watch(source, seen_by, notebook=notebook, run_id=number, summarise=result_dict)
 
 
 @contextmanager
-def served(folder: Path, open_source=pushed_source, *, lan: bool = False, hold_s: float = HOLD_S):
+def served(folder: Path, open_source=pushed_source, *, lan: bool = False, session=Session):
     """Serve a run whose frames come from `open_source`, until the block ends."""
     with Notebook(folder / "notebook.sqlite3") as notebook:
-        desk = Desk(lambda: begin_watch(notebook, open_source(), hold_s), notebook)
+        desk = Desk(lambda: begin_watch(notebook, open_source(), HOLD_S, session), notebook)
         server = PageServer(desk, lan=lan)
         ready = threading.Event()
         thread = threading.Thread(

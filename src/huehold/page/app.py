@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import json
 import struct
 from collections.abc import Awaitable, Callable, Collection
@@ -176,13 +177,14 @@ async def _live(socket: WebSocket) -> None:
 
 
 async def _send_all(socket: WebSocket, page: Any) -> None:
-    while not page.behind:
-        message = await page.next()
-        if isinstance(message, str):
-            await socket.send_text(message)
-        else:
-            await socket.send_bytes(message)
-    await socket.close(1013, "This page was too slow; it connects again.")
+    with contextlib.suppress(WebSocketDisconnect, RuntimeError):
+        while not page.behind:
+            message = await page.next()
+            if isinstance(message, str):
+                await socket.send_text(message)
+            else:
+                await socket.send_bytes(message)
+        await socket.close(1013, "This page was too slow; it connects again.")
 
 
 async def _frames(socket: WebSocket) -> None:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import Any
 
 from huehold.capture.browser import BrowserSource
+from huehold.core import Frame
 from huehold.errors import HueholdError, UsageError
 from huehold.masses import MassInputs
 from huehold.notebook import MassEntry, Notebook
@@ -23,7 +24,7 @@ from huehold.page.messages import (
     trace_values,
 )
 from huehold.run import Run
-from huehold.watching import Watch
+from huehold.watching import Moment, Watch
 
 __all__ = ["Desk"]
 
@@ -53,18 +54,26 @@ class Desk:
         self.hub = Hub()
         self.notebook = notebook
         self._new_watch = new_watch
-        self._listeners = (self.hub.moment, *on_moment)
+        self._listeners = (self.hub.moment, self._tell_warnings, *on_moment)
+        self._warned: list[str] = []
         self._lock = threading.Lock()
         self._typing = threading.Lock()
         self._typed: dict[str, int] = {}
         self._sender = ("", -_SENDER_GONE_S)
-        self.watch = self._begin(first or new_watch())
+        self.watch = first or new_watch()
+        self._begin(self.watch)
 
-    def _begin(self, watch: Watch) -> Watch:
+    def _begin(self, watch: Watch) -> None:
         for listener in self._listeners:
             watch.listen(listener)
         watch.when_over(lambda: self.hub.say(_over_values(watch)))
-        return watch.start()
+        watch.start()
+
+    def _tell_warnings(self, moment: Moment, frame: Frame | None) -> None:
+        warnings = _warnings(self.watch)
+        if warnings != self._warned:
+            self._warned = warnings
+            self.hub.say({"type": "warnings", "warnings": warnings})
 
     def new_run(self) -> Watch:
         """End the present run and begin another.
@@ -78,7 +87,8 @@ class Desk:
             if not self.watch.over:
                 self.watch.finish()
             self._typed.clear()
-            self.watch = self._begin(self._new_watch())
+            self.watch = self._new_watch()
+            self._begin(self.watch)
         self.hub.say(self.hello())
         return self.watch
 
@@ -190,7 +200,7 @@ class Desk:
             "input_fields": MassInputs.fields(),
             "moment": moment_values(moment) if moment is not None else None,
             "cues": cue_values(),
-            "warnings": [*watch.source.warnings, *watch.warnings],
+            "warnings": _warnings(watch),
             "finished": _over_values(watch) if watch.over else None,
         }
 
@@ -222,6 +232,10 @@ class Desk:
                 self.watch.finish()
             except HueholdError as error:
                 self.watch.warnings.append(str(error))
+
+
+def _warnings(watch: Watch) -> list[str]:
+    return list(dict.fromkeys((*watch.source.warnings, *watch.warnings)))
 
 
 def _over_values(watch: Watch) -> dict[str, Any]:

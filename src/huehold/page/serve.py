@@ -128,7 +128,7 @@ class PageServer:
     def _server(self, **tls: Any) -> uvicorn.Server:
         config = uvicorn.Config(
             self.app,
-            log_level="error",
+            log_level="critical",
             access_log=False,
             server_header=False,
             ws_max_size=2 << 20,

@@ -42,7 +42,8 @@ const HEARD = {
     masses.begin(told.run_id, told.masses);
     inputs.begin(told.input_fields, told.inputs);
     listInto("cautions", told.method.cautions);
-    listInto("warnings", told.warnings);
+    HEARD.warnings(told);
+    showPause(Boolean(told.moment?.paused));
     listInto("cue-list", Object.values(told.cues).map((cue) => `${cue.symbol} ${cue.words}`));
     byId("own-camera").hidden = !run.pushed || Boolean(run.over);
     if (run.pushed && !run.over && !camera.running && Camera.ran) camera.start(null);
@@ -57,13 +58,13 @@ const HEARD = {
       sound.play(name);
       twin.show(sound.cues[name], told.time_s);
     }
+    twin.settle(told);
     outline.show(told.size, told.seen?.vessel, told.white);
-    if (told.source === "running" && !told.cues.length && byId("alarm").textContent.includes("Attention") && told.seen) {
-      if (told.seen.trust >= 0.5) setText("alarm", "");
-    }
+    showPause(told.paused);
   },
   masses: (told) => masses.show(told.masses),
   inputs: (told) => inputs.show(told.inputs),
+  warnings: (told) => listInto("warnings", told.warnings),
   finished(told) {
     run.over = told;
     showOver();
@@ -189,9 +190,13 @@ async function doing(method, path, body, word) {
 async function pause() {
   const paused = byId("pause").getAttribute("aria-pressed") !== "true";
   const word = paused ? "Paused. Nothing counts until you go on." : "Watching goes on.";
-  if ((await doing("PUT", "/api/pause", { paused }, word)) === null && byId("action-word").textContent !== word) return;
+  await doing("PUT", "/api/pause", { paused }, word);
+}
+
+function showPause(paused) {
+  if (byId("pause").getAttribute("aria-pressed") === String(paused)) return;
   byId("pause").setAttribute("aria-pressed", String(paused));
-  byId("pause").textContent = paused ? "Go on" : "Pause";
+  setText("pause", paused ? "Go on" : "Pause");
 }
 
 function dialog(id) {
@@ -216,11 +221,7 @@ async function finish() {
 }
 
 async function newRun() {
-  if (await doing("POST", "/api/run", undefined, "A new run has begun.")) {
-    byId("pause").setAttribute("aria-pressed", "false");
-    byId("pause").textContent = "Pause";
-    byId("main").focus();
-  }
+  if (await doing("POST", "/api/run", undefined, "A new run has begun.")) byId("main").focus();
 }
 
 async function usePhone() {

@@ -52,6 +52,7 @@ function heard(told) {
     sound.play(name);
     twin.show(sound.cues[name], told.time_s);
   }
+  twin.settle(told);
 }
 
 link.addEventListener("message", ({ detail: told }) => {

@@ -11,6 +11,7 @@ export function showMoment(moment, linked, over) {
   const state = stateOf(moment, linked, over);
   if (shown !== state.word) {
     shown = state.word;
+    document.title = `${state.word} – Huehold`;
     byId("state").dataset.tone = state.tone;
     byId("state-word").textContent = state.word;
     byId("state-shape").replaceChildren(shapeOf(state.shape));
@@ -55,6 +56,12 @@ export class Twin {
       setText("twin", text);
       if (cue.name !== "addition") setText("alarm", "");
     }
+  }
+
+  /** Take a call for attention back once the cup is seen again. */
+  settle(moment) {
+    const calling = byId("alarm").textContent.includes("Attention");
+    if (calling && !moment.cues.length && moment.seen?.trust >= 0.5) setText("alarm", "");
   }
 
   clear() {
