@@ -92,7 +92,8 @@ def played(expected: Expected, cup: Cup) -> Duration:
         for pace in _PACES_S
         for seed in _SEEDS
     ]
-    return Duration(min(times), max(times), _PLAYED)
+    cut = f"; stopped at {_LONGEST_S / 60.0:.0f} min" if max(times) >= _LONGEST_S else ""
+    return Duration(min(times), max(times), _PLAYED + cut)
 
 
 def counted(stretches: Sequence[Stretch], hold_s: float) -> Duration:
