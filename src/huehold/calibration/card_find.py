@@ -116,6 +116,8 @@ def _detector() -> cv2.aruco.ArucoDetector:
     settings.cornerRefinementWinSize = 4
     settings.minMarkerPerimeterRate = 0.02
     settings.errorCorrectionRate = 0.0  # the dictionary is small: a wrong bit is another thing
+    settings.perspectiveRemovePixelPerCell = 8  # blur runs over a cell's edge: read its middle
+    settings.perspectiveRemoveIgnoredMarginPerCell = 0.3
     return cv2.aruco.ArucoDetector(
         cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50), settings
     )

@@ -17,8 +17,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "watch": ("huehold.cli.watch:watch", "Watch a titration live, call the endpoint by sound."),
     "compute": ("huehold.cli.compute:compute", "Turn masses into a result, without a camera."),
     "plan": ("huehold.cli.plan:plan", "How much to take, what to expect, where to slow down."),
+    "card": ("huehold.cli.card:card", "The bench card to print; it lies under the cup."),
+    "calibrate": ("huehold.cli.calibrate:calibrate", "Measure the dye, drop, balance, camera."),
     "runs": ("huehold.cli.runs:runs", "Runs kept in the notebook: list, show, compare, export."),
     "simulate": ("huehold.cli.simulate:simulate", "Render a made-up titration with its truth."),
+    "doctor": ("huehold.cli.doctor:doctor", "What works on this machine, and what to do."),
 }
 """Name of a command -> where it lives, and the line `huehold --help` shows."""
 
