@@ -17,6 +17,7 @@ from huehold.calibration.files import to_toml
 from huehold.core import Event, Frame, Observation
 from huehold.methods import load_method
 from huehold.notebook import Notebook
+from huehold.run import Picture
 from huehold.session import Session
 
 METHOD = "magnesium-hydroxide-by-vinegar"
@@ -131,7 +132,7 @@ def write_notebook(path: Path) -> Path:
             step = session.feed(Frame(number / RATE_HZ, picture))
             seen.append(step.observation)
             told.extend(step.events)
-        book.append(run, seen, told)
+        book.append(run, seen, told, [Picture(0.0, b"\xff\xd8\xff\xd9")])
         book.set_inputs(run, {"sample_mass": "5.22 g"})
         for number, mass_g in enumerate((1.5, 3.0, 4.5)):
             book.add_mass(run, 0.4 * number, mass_g, f"{mass_g}")

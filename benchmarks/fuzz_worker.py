@@ -12,6 +12,7 @@ import json
 import os
 import resource
 import sys
+import time
 import traceback
 import warnings
 from pathlib import Path
@@ -93,7 +94,11 @@ def _read_calibration(path: Path) -> None:
     read_calibration(path).summary()  # type: ignore[attr-defined]
 
 
-_CALLS = {"assay": _read_assay, "calibration": _read_calibration}
+def _wait(seconds: Path) -> None:
+    time.sleep(float(str(seconds)))
+
+
+_CALLS = {"assay": _read_assay, "calibration": _read_calibration, "wait": _wait}
 
 
 def _bad_json(text: str) -> str:

@@ -19,6 +19,8 @@ from huehold.methods.model import Method
 
 __all__ = ["list_methods", "load_method", "method_from_dict"]
 
+_MOST_BYTES = 1_000_000
+
 
 def list_methods() -> tuple[str, ...]:
     """Names of the methods that come with the program, in alphabetical order."""
@@ -77,6 +79,8 @@ def _read_file(path: Path) -> Method:
     if not path.exists():
         raise InputError(f"there is no method file {path}")
     try:
+        if not path.is_file() or path.stat().st_size > _MOST_BYTES:
+            raise InputError(f"{path} is no method file; name a TOML file of a method")
         return _parse(path.read_text("utf-8"), path.name)
     except (OSError, UnicodeDecodeError) as error:
         raise InputError(f"the method file {path} cannot be read as UTF-8 text") from error
@@ -85,7 +89,7 @@ def _read_file(path: Path) -> Method:
 def _parse(text: str, where: str) -> Method:
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise InputError(f"{where} is not valid TOML: {error}") from error
     return method_from_dict(data, where)
 

@@ -59,7 +59,7 @@ def from_plain(data: Mapping[str, Any]) -> Assay:
         return _recomputed(data)
     except HueholdError:
         raise
-    except (KeyError, TypeError, ValueError, AttributeError) as error:
+    except (KeyError, TypeError, ValueError, AttributeError, ArithmeticError) as error:
         raise InputError(f"the result file lacks or garbles {error}") from error
 
 

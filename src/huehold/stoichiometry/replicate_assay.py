@@ -37,6 +37,9 @@ COLUMNS = {
 }
 """Columns of a file of replicates, and the argument of `assay` each one is."""
 
+_NEEDED = ("sample_mass_g", "titrant_mass_g")
+_MOST_RUNS = 100
+_MOST_BYTES = 1_000_000
 _VARYING = (
     "sample mass", "titrant mass", "last addition", "last addition of the sample",
     "excess at the end",
@@ -196,19 +199,27 @@ def read_replicates(path: Path) -> tuple[dict[str, object], ...]:
     InputError
         If the file cannot be read, or a column or number is wrong; the line is named.
     """
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"the file of replicates {path} cannot be read as UTF-8 text") from error
-    header = text.partition("\n")[0]
-    rows = csv.reader(io.StringIO(text), delimiter=";" if ";" in header else ",")
-    names = [name.strip() for name in next(rows, [])]
+    rows = _table(path)
+    names = [name.strip() for name in rows[0]] if rows else []
     _check_columns(names, path)
+    if len(rows) > _MOST_RUNS + 1:
+        raise InputError(f"{path.name} holds more than {_MOST_RUNS} runs; is it another table?")
     return tuple(
         _row(names, row, f"{path.name}, line {number}")
-        for number, row in enumerate(rows, start=2)
+        for number, row in enumerate(rows[1:], start=2)
         if any(cell.strip() for cell in row)
     )
+
+
+def _table(path: Path) -> list[list[str]]:
+    try:
+        if path.is_char_device() or path.is_fifo() or path.stat().st_size > _MOST_BYTES:
+            raise InputError(f"{path} is no table of some runs; name a CSV file")
+        text = path.read_text("utf-8-sig")
+        header = text.partition("\n")[0]
+        return list(csv.reader(io.StringIO(text), delimiter=";" if ";" in header else ","))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise InputError(f"the file of replicates {path} cannot be read as UTF-8 text") from error
 
 
 def _settings(given: Settings | None, number: int) -> Settings:
@@ -223,7 +234,9 @@ def _check_columns(names: Sequence[str], path: Path) -> None:
             near = difflib.get_close_matches(name, COLUMNS, n=1, cutoff=0.4)
             hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(COLUMNS)}"
             raise InputError(f"{path.name} has a column '{name}'; {hint}")
-    for needed in ("sample_mass_g", "titrant_mass_g"):
+        if names.count(name) > 1:
+            raise InputError(f"{path.name} has the column '{name}' twice; keep one of them")
+    for needed in _NEEDED:
         if needed not in names:
             raise InputError(f"{path.name} has no column '{needed}'; its first line names columns")
 
@@ -234,9 +247,11 @@ def _row(names: Sequence[str], row: Sequence[str], where: str) -> dict[str, obje
             f"{where}: {len(row)} values for {len(names)} columns (decimal commas? then separate "
             "columns by semicolons)"
         )
-    return {
-        COLUMNS[name]: cell.strip() for name, cell in zip(names, row, strict=True) if cell.strip()
-    }
+    cells = {name: cell.strip() for name, cell in zip(names, row, strict=True)}
+    for needed in _NEEDED:
+        if not cells[needed]:
+            raise InputError(f"{where}: no {needed}; every run needs it")
+    return {COLUMNS[name]: cell for name, cell in cells.items() if cell}
 
 
 def _check_alike(assays: Sequence[Assay]) -> None:
