@@ -12,6 +12,7 @@ import io
 import sys
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 from PIL import Image
@@ -119,11 +120,16 @@ def live_pictures(browser: Browser, s: Served, folder: Path) -> None:
 
 def runs_pictures(browser: Browser, s: Served, folder: Path) -> None:
     number = s.desk.watch.run_id or 0
-    seen = list(s.notebook.observations(number))
+    seen = [replace(o, time_s=1.06 * o.time_s) for o in s.notebook.observations(number)]
     other = s.notebook.begin(
-        method=METHOD.model_dump_json(by_alias=True), settings={}, source={"name": "sample"}
+        method=METHOD.model_dump_json(by_alias=True),
+        settings={"hold_s": 30.0},
+        source={"name": "sample"},
     )
     s.notebook.append(other, seen)
+    for entry in s.notebook.masses(number):
+        s.notebook.add_mass(other, 1.06 * entry.time_s, entry.mass_g - 0.1, entry.typed)
+    s.notebook.set_inputs(other, INPUTS)
     s.notebook.rename(number, "cup A")
     s.notebook.rename(other, "cup B")
     run = open_run(s.notebook, other)

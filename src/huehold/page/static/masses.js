@@ -198,8 +198,10 @@ export class Inputs {
   constructor() {
     this._form = byId("inputs-form");
     this._form.addEventListener("submit", (event) => event.preventDefault());
-    this._form.addEventListener("change", () => this._send());
+    this._form.addEventListener("change", () => this._changed());
     this._built = false;
+    this._dirty = false; // something typed is not known to be saved
+    this._sending = false;
   }
 
   begin(fields, values) {
@@ -223,27 +225,43 @@ export class Inputs {
 
   /** Show what is saved, but never over what is being typed. */
   show(values) {
+    if (this._dirty || this._sending) return;
     for (const control of this._form.elements) {
-      if (control !== document.activeElement && !control.dataset.unsaved) control.value = values[control.name] ?? "";
+      if (control !== document.activeElement) control.value = values[control.name] ?? "";
     }
   }
 
+  /** One request at a time, so that an older one never overtakes a newer. */
+  async _changed() {
+    this._dirty = true;
+    if (this._sending) return;
+    this._sending = true;
+    while (this._dirty) {
+      this._dirty = false;
+      if (await this._send()) continue;
+      this._dirty = true;
+      break;
+    }
+    this._sending = false;
+  }
+
   async _send() {
-    const controls = [...this._form.elements];
-    const values = Object.fromEntries(controls.filter((c) => c.value.trim()).map((c) => [c.name, c.value.trim()]));
-    const word = byId("inputs-word");
+    const filled = [...this._form.elements].filter((c) => c.value.trim());
+    const values = Object.fromEntries(filled.map((c) => [c.name, c.value.trim()]));
     try {
       await ask("PUT", "/api/inputs", { values });
-      word.textContent = "Saved.";
-      word.classList.remove("bad");
-      controls.forEach((control) => delete control.dataset.unsaved);
+      this._say("Saved.");
+      return true;
     } catch (error) {
-      word.textContent = `Not saved: ${wordsOf(error)}`;
-      word.classList.add("bad");
-      if (document.activeElement?.form !== this._form || error instanceof Refusal) {
-        controls.forEach((control) => (control.dataset.unsaved = "yes"));
-      }
-      if (!(error instanceof Refusal)) setTimeout(() => this._send(), RETRY_MS);
+      this._say(`Not saved: ${wordsOf(error)}`, true);
+      if (!(error instanceof Refusal)) setTimeout(() => this._changed(), RETRY_MS);
+      return false;
     }
+  }
+
+  _say(text, bad = false) {
+    const word = byId("inputs-word");
+    word.textContent = text;
+    word.classList.toggle("bad", bad);
   }
 }
