@@ -8,7 +8,7 @@ from huehold.planning.chemistry import Cup, cup_of, end_ph_of, why_not
 from huehold.planning.colours import colour_words, dyes_of, liquid_colours
 from huehold.planning.expected import Expected, target_of
 from huehold.planning.request import PlanRequest
-from huehold.planning.waters import TapWater, tap_water, water_advice
+from huehold.planning.waters import TapWater, back_water_advice, tap_water, water_advice
 from huehold.virtual.equilibrium import Composition, saturated
 
 MILK = "magnesium-hydroxide-by-vinegar"
@@ -111,14 +111,26 @@ def test_water_beyond_the_end_or_none_has_no_blank():
 )
 def test_water_is_told_with_its_cost(water, words):
     tap = tap_water(PlanRequest(load_method(MILK), water=water))
-    assert words in water_advice(tap, 1.0, 2.0)
+    assert words in water_advice(tap, (1.0, 2.0))
 
 
 def test_a_given_alkalinity_is_not_called_assumed():
     tap = tap_water(PlanRequest(load_method(MILK), alkalinity_mmol_per_l=1.0))
-    text = water_advice(tap, None, None)
+    text = water_advice(tap, (0.3, 0.9))
     assert "50 mg/L as CaCO3)" in text
     assert "assumed" not in text
+    assert "0.3 drops" in text
+
+
+def test_what_is_not_modelled_is_called_so():
+    tap = tap_water(PlanRequest(load_method("ascorbic-acid-by-iodine")))
+    assert "not modelled" in water_advice(tap, None)
+
+
+def test_water_of_a_back_titration_uses_up_reagent():
+    tap = tap_water(PlanRequest(load_method("calcium-carbonate-antacid")))
+    assert "looks like analyte" in back_water_advice(tap, 20.0)
+    assert "no blank is needed" in back_water_advice(PURE, 0.0)
 
 
 def test_colours_are_those_the_trade_knows():

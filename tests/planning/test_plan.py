@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from huehold.cli.plan_show import plan_card
 from huehold.errors import HueholdError, InputError, UsageError
 from huehold.methods import list_methods, load_method
+from huehold.planning.chemistry import end_ph_of
 from huehold.planning.doubt import doubt_of
 from huehold.planning.duration import bench_of, counted
 from huehold.planning.expected import Expected, target_of
@@ -132,6 +133,34 @@ def test_curve_falls_through_the_turning_range_at_the_end():
     assert curve.words[0].startswith("orange")
     assert curve.words[-1] == "green"
     assert all(text.startswith("#") and len(text) == 7 for text in hex_colours(curve.rgb))
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        "acetic-acid-in-vinegar",
+        "citric-acid-in-juice",
+        "lime-water",
+        MILK,
+        "calcium-carbonate-antacid",
+    ],
+)
+def test_the_virtual_bench_turns_half_a_drop_before_the_assays_reading(name):
+    # Two ways to the same mass: the assay's excess of titrant, and the full equilibrium.
+    plan = make_plan(PlanRequest(load_method(name), water="distilled"))
+    side = -1.0 if plan.cup.adds_acid else 1.0
+    turned = np.interp(
+        side * end_ph_of(plan.request.method), side * plan.curve.ph, plan.curve.titrant_g
+    )
+    assert (turned - plan.end_g) / plan.request.drop_g == pytest.approx(-0.5, abs=0.2)
+
+
+def test_water_of_a_back_titration_saves_titrant():
+    asked = PlanRequest(load_method("calcium-carbonate-antacid"), sample_g=0.5, water_g=40.0)
+    plan = make_plan(asked)
+    # 2.5 mmol/L in 40 g are 0.1 mmol: 1 mL, or 20 drops, of 0.1 mol/L
+    assert "20.1 drops" in plan.water_text
+    assert plan.blank_g is None
 
 
 def test_time_is_about_the_quarter_of_an_hour_of_the_trade():

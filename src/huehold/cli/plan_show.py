@@ -57,11 +57,16 @@ def _expect(plan: Plan) -> list[tuple[str, str]]:
     return [
         (name, f"{plan.end_g:.2f} g when the end colour holds ({usual} if the content differs)"),
         ("In drops", f"{plan.drops} drops of {plan.request.drop_g:g} g"),
-        ("For the sample alone", f"{plan.expected.equivalence_g:.2f} g"),
+        (_alone(plan), f"{plan.expected.equivalence_g:.2f} g"),
         ("End colour", held),
         ("Time", _time(plan.duration)),
         ("Refills", plan.refills.text),
     ]
+
+
+def _alone(plan: Plan) -> str:
+    reagent = plan.request.method.reagent
+    return "For the sample alone" if reagent is None else f"For what is left of {reagent.name}"
 
 
 def _hold(plan: Plan) -> str:

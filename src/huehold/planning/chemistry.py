@@ -121,10 +121,16 @@ class Cup:
     @cached_property
     def _tap_carbonate_mol(self) -> float:
         alkalinity = self.tap.alkalinity_mmol_per_l / 1000.0
-        if alkalinity == 0.0:
+        boiled_out = self.method.reagent is not None  # by the acid added in excess
+        if alkalinity == 0.0 or boiled_out:
             return 0.0
         total = carbonate_total(self.water, self.tap.ph, alkalinity)
         return total * self.water_g / 1000.0
+
+    @property
+    def tap_alkalinity_g(self) -> float:
+        """Titrant that stands for all of the water's alkalinity, g."""
+        return self._tap_alkalinity_mol / self.titrant_mol_per_g
 
     @property
     def _tap_alkalinity_mol(self) -> float:

@@ -19,7 +19,7 @@ from huehold.planning.sizing import (
     blank_per_g,
     choose,
 )
-from huehold.planning.waters import TapWater, tap_water, water_advice
+from huehold.planning.waters import TapWater, back_water_advice, tap_water, water_advice
 from huehold.stoichiometry.dropper import drops_in
 
 __all__ = ["Plan", "make_plan"]
@@ -138,13 +138,15 @@ def make_plan(request: PlanRequest) -> Plan:
 def _water_text(chosen: Draft, tap: TapWater) -> str:
     if chosen.expected.water_g == 0.0:
         return "no water: the sample itself fills the cup"
-    drop_g = chosen.expected.request.drop_g
-    if chosen.blank_g is None or chosen.cup is None:
-        return water_advice(tap, None, None)
-    turning = chosen.cup.method.indicator.turning_ph or (end_ph_of(chosen.cup.method) or 7.0,)
-    far = turning[0] if chosen.cup.adds_acid else turning[-1]
-    most = blank_per_g(chosen.cup, far) * chosen.expected.water_g
-    return water_advice(tap, chosen.blank_g / drop_g, max(most, chosen.blank_g) / drop_g)
+    cup, drop_g = chosen.cup, chosen.expected.request.drop_g
+    if cup is not None and cup.method.kind == "back":
+        return back_water_advice(tap, cup.tap_alkalinity_g / drop_g)
+    if chosen.blank_g is None or cup is None:
+        return water_advice(tap, None)
+    turning = cup.method.indicator.turning_ph or (end_ph_of(cup.method) or 7.0,)
+    far = turning[0] if cup.adds_acid else turning[-1]
+    most = blank_per_g(cup, far) * chosen.expected.water_g
+    return water_advice(tap, (chosen.blank_g / drop_g, max(most, chosen.blank_g) / drop_g))
 
 
 def _curve_note(chosen: Draft, curve: Curve | None) -> str:
@@ -159,7 +161,10 @@ def _curve_note(chosen: Draft, curve: Curve | None) -> str:
             "colour shows for a while"
         )
     if method.sample.analyte in _KEEPS_CARBON_DIOXIDE:
-        return "carbon dioxide is taken to stay in the liquid; as it leaves, the pH rises a little"
+        return (
+            "carbon dioxide is taken to stay in the liquid: it turns the colour early, and "
+            "boiling or swirling it out takes that back"
+        )
     return ""
 
 
@@ -207,7 +212,7 @@ def _assumptions(
             f"no strength was given: {usual.typical:g} {usual.basis} +/- 10 % is assumed for the "
             f"{method.titrant.name}"
         )
-    if tap.assumed and tap.alkalinity_mmol_per_l and chosen.expected.water_g:
+    if tap.assumed and tap.alkalinity_mmol_per_l and chosen.expected.water_g and chosen.cup:
         found.append(
             f"the water's alkalinity is assumed ({tap.alkalinity_mmol_per_l:g} mmol/L); the water "
             "supplier states it"

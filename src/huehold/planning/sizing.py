@@ -161,7 +161,7 @@ def _scaled(expected: Expected, share: float) -> Expected:
 def _blank_g(cup: Cup, tap: TapWater, water_g: float) -> float | None:
     """Titrant for the water alone: in proportion to the water, to first order."""
     ph = end_ph_of(cup.method)
-    if ph is None:
+    if ph is None or cup.method.kind == "back":
         return None
     if water_g == 0.0 or tap.alkalinity_mmol_per_l == 0.0:
         return 0.0
@@ -178,7 +178,7 @@ def _blank_reading(
 ) -> float | None:
     """Say what a blank would show on the balance; None if there is no point in titrating one."""
     none_needed = water_g == 0.0 or tap.alkalinity_mmol_per_l == 0.0
-    if blank_g is None or none_needed or request.method.kind == "back":
+    if blank_g is None or none_needed:
         return None
     reading = blank_g + request.drop_g / 2.0
     return reading if reading >= request.balance.readability_g else None
