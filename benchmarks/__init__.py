@@ -1,0 +1,1 @@
+"""Measurements of speed, memory, accuracy and toughness; `python -m benchmarks` lists them."""
