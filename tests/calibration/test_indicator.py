@@ -369,9 +369,9 @@ def test_the_colour_of_a_picture_is_measured(tmp_path):
     ("make", "words"),
     [
         (lambda p: None, "There is no picture or clip"),
-        (lambda p: p.write_bytes(b"not a picture"), "no picture that can be read"),
-        (lambda p: p.write_bytes(b""), "no picture that can be read"),
-        (lambda p: cv2.imwrite(str(p), np.zeros((8, 8, 3), np.uint8)), "8 x 8 pixels"),
+        (lambda p: p.write_bytes(b"not a picture"), "not a picture that can be read"),
+        (lambda p: p.write_bytes(b""), "not a picture that can be read"),
+        (lambda p: cv2.imwrite(str(p), np.zeros((8, 8, 3), np.uint8)), "too small, 8 x 8 pixels"),
         (lambda p: cv2.imwrite(str(p), np.full((240, 320, 3), 200, np.uint8)), "no cup is seen"),
     ],
 )

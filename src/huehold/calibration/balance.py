@@ -89,6 +89,8 @@ class BalanceCalibration(Calibration):
             parts.append(f"repeats within {self.repeatability_g:.2g} g ({self.readings} readings)")
         if self.linearity_g is not None:
             parts.append(f"linear within {self.linearity_g:.2g} g")
+        if self.scale_error_rel is not None and any(not c.inside for c in self.checks):
+            parts.append(f"reads {100.0 * self.scale_error_rel:+.1f} % off")
         if self.drift_g_per_min is not None:
             parts.append(f"zero drifts {self.drift_g_per_min:+.2g} g a minute")
         bad = sum(not c.inside for c in self.checks)

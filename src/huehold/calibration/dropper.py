@@ -17,6 +17,7 @@ from huehold.stoichiometry.dropper import DropMass, calibrate_dropper
 __all__ = ["REMIND_DAYS", "DropperCalibration", "Weighing", "calibrate", "parse_weighings"]
 
 REMIND_DAYS = 180
+_MOST_OFF = 0.15  # USP 32, chapter 1101: a calibrated dropper errs by 15 % at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +140,7 @@ def _mean(weighings: Sequence[Weighing], readability_g: float) -> tuple[float, f
 def _check_agreement(weighings: Sequence[Weighing], mean: float, readability_g: float) -> None:
     for one in weighings:
         off = abs(one.mass_g - one.drops * mean)
-        if off > max(0.25 * one.drops * mean, 2.0 * readability_g):
+        if off > max(_MOST_OFF * one.drops * mean, 2.0 * readability_g):
             raise InputError(
                 f"{one.mass_g:g} g for {one.drops} drops makes {one.mass_g / one.drops:.4f} g a "
                 f"drop, far from the mean of {mean:.4f} g; was it miscounted? Weigh again."

@@ -5,10 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from huehold.calibration.chart_picture import read_picture
 from huehold.calibration.indicator_fit import ColourPoint
 from huehold.calibration.references import Reference
 from huehold.core import Ellipse, Frame, Observation, Rect
@@ -16,13 +15,11 @@ from huehold.errors import InputError
 from huehold.vision import Observer
 from huehold.vision.trust import REASONS, SURE
 
-__all__ = ["measure_colour", "observe_file", "point_of", "read_picture"]
+__all__ = ["measure_colour", "observe_file", "point_of"]
 
 _LOOKS = 8  # times a still picture is looked at: the vessel must be found more than once
 _LOOK_S = 0.15
 _MOST_FRAMES = 60
-_MOST_BYTES = 60_000_000
-_MOST_SIDE_PX = 8192
 _PICTURES = {".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff"}
 
 
@@ -84,34 +81,6 @@ def point_of(seen: Iterable[Observation], known: Reference, where: str) -> Colou
         u=max(0.5, stray, min(angle, 10.0)),
         source=f"{known.name}: {known.source}" if known.how != "typed" else known.source,
     )  # fmt: skip
-
-
-def read_picture(path: Path) -> NDArray[np.uint8]:
-    """Decode a picture file as sRGB-encoded RGB, upright.
-
-    Raises
-    ------
-    InputError
-        If it cannot be read, is no picture, or is too large.
-    """
-    try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise InputError(f"{path.name} is larger than a picture should be; save it smaller.")
-        data = np.frombuffer(path.read_bytes(), np.uint8)
-    except OSError as error:
-        raise InputError(f"{path} cannot be read ({error.strerror}).") from error
-    try:
-        image = cv2.imdecode(data, cv2.IMREAD_COLOR_RGB) if data.size else None
-    except cv2.error:
-        image = None
-    if image is None:
-        raise InputError(f"{path.name} is no picture that can be read; give JPEG, PNG or WebP.")
-    if max(image.shape[:2]) > _MOST_SIDE_PX or min(image.shape[:2]) < 32:
-        raise InputError(
-            f"{path.name} has {image.shape[1]} x {image.shape[0]} pixels; give pictures between 32 "
-            f"and {_MOST_SIDE_PX} pixels a side."
-        )
-    return np.asarray(image, dtype=np.uint8)
 
 
 def _frames(path: Path, start_s: float) -> Iterator[Frame]:

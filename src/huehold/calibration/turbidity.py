@@ -149,12 +149,12 @@ def _levels(pairs: Sequence[tuple[float, float]]) -> tuple[list[float], list[flo
 
     shares = sorted({share for share, _ in pairs})
     means = [float(np.mean([i for s, i in pairs if s == share])) for share in shares]
-    straight = isotonic_regression(means).x
+    straight = isotonic_regression(means).x.round(4)
     kept: list[tuple[float, float]] = []
     for level in np.unique(straight):
         joined = [s for s, v in zip(shares, straight, strict=True) if v == level]
         share = joined[0] if 0.0 in joined else joined[-1] if 1.0 in joined else np.mean(joined)
-        kept.append((float(share), round(float(level), 4)))
+        kept.append((float(share), float(level)))
     return [s for s, _ in kept], [i for _, i in kept]
 
 

@@ -1,0 +1,178 @@
+"""`huehold calibrate`: dye, camera, dropper, balance, density, titrant; and what was measured."""
+
+from __future__ import annotations
+
+import importlib
+import json
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from huehold.cli.asking import today
+from huehold.errors import HueholdError
+
+if TYPE_CHECKING:
+    from huehold.calibration.model import Calibration
+    from huehold.calibration.store import Entry
+
+__all__ = ["calibrate"]
+
+PARTS: dict[str, tuple[str, str]] = {
+    "indicator": ("huehold.cli.calibrate_colour:indicator", "Colour of the dye against pH."),
+    "camera": ("huehold.cli.calibrate_camera:camera", "Colours from a chart or the bench card."),
+    "turbidity": ("huehold.cli.calibrate_colour:turbidity", "Clear water to fresh suspension."),
+    "dropper": ("huehold.cli.calibrate_weighing:dropper", "Mass of a drop, from counted drops."),
+    "balance": ("huehold.cli.calibrate_weighing:balance", "Check weights, coins among them."),
+    "density": ("huehold.cli.calibrate_weighing:density", "Density of the sample."),
+    "titrant": ("huehold.cli.calibrate_weighing:titrant", "Strength against a weighed standard."),
+}
+"""Name of a calibration -> where its command lives, and the line the help shows."""
+
+
+class _Parts(click.Group):
+    """Imports a calibration's command only when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return [*PARTS, *super().list_commands(ctx)]
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in PARTS:
+            return super().get_command(ctx, cmd_name)
+        module, attribute = PARTS[cmd_name][0].split(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("What to calibrate"):
+            formatter.write_dl([(name, line) for name, (_, line) in PARTS.items()])
+        with formatter.section("What was calibrated"):
+            formatter.write_dl([(n, c.get_short_help_str(70)) for n, c in self.commands.items()])
+
+
+@click.group(cls=_Parts, context_settings={"help_option_names": ["-h", "--help"]})
+def calibrate() -> None:
+    """Measure what results rest on, with things a kitchen has, and keep it as small files.
+
+    In a terminal each command asks step by step; every answer can be given as an option.
+    Nothing is used by runs until `huehold calibrate use NAME` says so.
+    """
+
+
+@calibrate.command("list")
+@click.option("--earlier", is_flag=True, help="Superseded versions as well.")
+@click.option("--json", "as_json", is_flag=True, help="As JSON on standard output.")
+def list_all(earlier: bool, as_json: bool) -> None:
+    """List the calibrations, yours and the shipped ones."""
+    from huehold.calibration.store import Store
+
+    store = Store()
+    chosen, told = store.chosen()
+    used = {found.ref for found in chosen}
+    rows = [_row(entry, used) for entry in store.entries(earlier=earlier)]
+    if as_json:
+        click.echo(json.dumps(rows, indent=1, ensure_ascii=False, allow_nan=False))
+    else:
+        for row in rows:
+            click.echo(_line(row))
+    for sentence in told:
+        click.echo(f"Warning: {sentence}", err=True)
+
+
+@calibrate.command("show")
+@click.argument("name", metavar="NAME|FILE")
+@click.option("--file", "as_file", is_flag=True, help="The file itself, as TOML.")
+def show(name: str, as_file: bool) -> None:
+    """Show one calibration."""
+    from huehold.calibration.files import to_toml
+    from huehold.calibration.store import Store
+
+    found = Store().get(name)
+    if as_file:
+        click.echo(to_toml(found), nl=False)
+        return
+    click.echo(f"{found.ref}: {found.summary()}")
+    for label, text in _facts(found):
+        click.echo(f"  {label:<9}{text}")
+    reminder = found.reminder(today())
+    if reminder:
+        click.echo(f"  reminder {reminder}")
+
+
+@calibrate.command("use")
+@click.argument("name", metavar="NAME|FILE")
+def use(name: str) -> None:
+    """Have runs use a calibration from now on, in place of another of its kind."""
+    from huehold.calibration.store import Store
+
+    found = Store().use(name)
+    click.echo(f"From now on runs use {found.ref}: {found.summary()}")
+    reminder = found.reminder(today())
+    if reminder:
+        click.echo(f"Warning: {reminder}", err=True)
+
+
+@calibrate.command("stop")
+@click.argument("kind")
+def stop(kind: str) -> None:
+    """Have runs use no calibration of a KIND any more, such as dropper."""
+    from huehold.calibration.store import Store
+
+    Store().use_none(kind)
+    click.echo(f"From now on runs use no calibration of the {kind}.")
+
+
+@calibrate.command("remove")
+@click.argument("name")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+def remove(name: str, yes: bool) -> None:
+    """Remove one of your calibrations, with its earlier versions unless NAME has one."""
+    from huehold.calibration.store import Store
+
+    store = Store()
+    found = _described(store, name)
+    if not yes:
+        click.confirm(f"Remove {found}?", abort=True, err=True)
+    for path in store.remove(name):
+        click.echo(f"Removed {path}.")
+
+
+def _described(store: Any, name: str) -> str:
+    try:
+        return f"{store.get(name).ref}"
+    except HueholdError:
+        return name  # a broken file may be removed too; an unknown name is told by `remove`
+
+
+def _row(entry: Entry, used: set[str]) -> dict[str, Any]:
+    found = entry.calibration
+    if found is None:
+        return {"name": entry.path.name, "readable": False, "fault": entry.fault}
+    return {
+        "name": found.ref, "readable": True, "kind": found.kind, "date": found.date.isoformat(),
+        "remind_after": found.remind_after.isoformat() if found.remind_after else None,
+        "age_days": found.age_days(today()), "origin": found.origin, "shipped": entry.shipped,
+        "used": found.ref in used, "summary": found.summary(), "reminder": found.reminder(today()),
+        "file": str(entry.path),
+    }  # fmt: skip
+
+
+def _line(row: dict[str, Any]) -> str:
+    if not row["readable"]:
+        return f"! {row['name']}: {row['fault']}"
+    mark = "*" if row["used"] else " "
+    age = "shipped" if row["shipped"] else row["date"]
+    due = "  (due again)" if row["reminder"] else ""
+    return f"{mark} {row['name']:<44} {age:<11} {row['summary']}{due}"
+
+
+def _facts(found: Calibration) -> list[tuple[str, str]]:
+    facts = [("date", f"{found.date}, {found.origin}")]
+    for label in ("remind_after", "device", "light", "method", "note"):
+        value = getattr(found, label)
+        if value:
+            facts.append(("repeat" if label == "remind_after" else label, str(value)))
+    for verdict in getattr(found, "checks", ()):
+        facts.append(("check", verdict.verdict()))
+    for pka in getattr(found, "pka", ()):
+        facts.append(("pKa", f"{pka.text()} ({pka.source})"))
+    return facts

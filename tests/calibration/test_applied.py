@@ -1,0 +1,70 @@
+"""What calibrations give to an assay."""
+
+from datetime import date
+
+import pytest
+
+from huehold.calibration import balance, density, dropper, titrant
+from huehold.calibration.applied import applied
+from huehold.calibration.store import Store
+from huehold.methods import load_method
+from huehold.stoichiometry.assay import assay
+from huehold.stoichiometry.standardise import Standardisation
+
+MADE = date(2026, 11, 1)
+METHOD = load_method("magnesium-hydroxide-by-vinegar")
+TYPED = {"sample_mass": "5.22 g", "titrant_mass": "16.56 g", "strength": "5.0 %"}
+DROPPER = dropper.calibrate(dropper.parse_weighings("20:0.95,20:0.97"), name="d", made=MADE)
+BALANCE = balance.calibrate(name="b", made=MADE, readability_g=0.01, together=[([5, 5], 10.02)])
+DENSITY = density.against_water([104.6], [100.0], name="s", made=MADE, method=METHOD.name)
+TITRANT = titrant.calibrate(
+    METHOD, Standardisation("baking soda", "1.05 g", "15.05 g"), name="v", made=MADE
+)
+CHART = Store("nowhere").get("indicator/turmeric-and-spirulina-food-colouring")
+
+
+def test_one_made_for_another_method_is_left_out():
+    other = load_method("lime-water")
+    found = applied([DENSITY], other)
+    assert found.arguments == {}
+    assert "was made for magnesium-hydroxide-by-vinegar, not lime-water" in found.warnings[0]
+
+
+def test_a_colour_of_another_dye_gives_no_ph():
+    found = applied([CHART], METHOD, end_colour=(60.0, -60.0))
+    assert found.arguments == {}
+    assert "is none of the chart" in found.warnings[0]
+
+
+def test_nothing_gives_nothing():
+    assert applied([], METHOD).arguments == {}
+    assert applied([CHART], METHOD).used == ()
+
+
+def test_an_assay_takes_all_of_them():
+    found = applied([DROPPER, BALANCE, DENSITY, TITRANT, CHART], METHOD, end_colour=(-36.0, 62.0))
+    assert set(found.arguments) == {
+        "drop_mass", "balance", "density", "standardisation", "end_ph",
+    }  # fmt: skip
+    assert found.used[0] == "dropper/d@1"
+    assert len(found.used) == 5
+    ph, u = found.arguments["end_ph"]
+    assert u >= 0.5  # a computed chart is doubted
+    assert abs(ph - 7.0) < 2 * u
+    typed = {key: value for key, value in TYPED.items() if key != "strength"}
+    result = assay(METHOD, **typed, bracket_mass="1 drop", **found.arguments)
+    names = {item.name: item for item in result.inputs}
+    assert names["density of the sample"].source.startswith("calibration density/s@1")
+    assert result.results["content"].value == pytest.approx(80, rel=0.05)
+
+
+def test_the_dropper_counts_where_drops_were_typed():
+    result = assay(METHOD, **TYPED, bracket_mass="1 drop", **applied([DROPPER], METHOD).arguments)
+    assert any(item.value == pytest.approx(0.024) for item in result.inputs)
+
+
+def test_a_worse_balance_widens_the_result():
+    worse = assay(METHOD, **TYPED, **applied([BALANCE], METHOD).arguments)
+    plain = assay(METHOD, **TYPED)
+    share = {item.name: item.u for item in worse.inputs}["sample mass"]
+    assert share > {item.name: item.u for item in plain.inputs}["sample mass"]

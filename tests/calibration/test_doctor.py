@@ -1,0 +1,180 @@
+"""The doctor: what is wrong is told with what to do; nothing hangs, nothing crashes."""
+
+import json
+import sqlite3
+import time
+from datetime import date
+
+import pytest
+
+from huehold.calibration import doctor_checks as checks
+from huehold.calibration import doctor_devices as devices
+from huehold.calibration.doctor import Finding, _guarded, as_json, calibrations, examine
+from huehold.calibration.dropper import calibrate, parse_weighings
+from huehold.calibration.store import Store
+
+MADE = date(2026, 11, 1)
+
+
+@pytest.fixture
+def store(tmp_path):
+    made = Store(tmp_path / "calibration")
+    made.save(calibrate(parse_weighings("20:0.95,20:0.97"), name="kitchen", made=MADE))
+    return made
+
+
+def test_two_builds_of_opencv():
+    found = checks.opencv(["opencv-python", "opencv-python-headless"])
+    assert found.state == "fails"
+    assert "installed over each other" in found.found
+    assert "pip uninstall opencv-python opencv-python-headless" in found.advice
+    assert checks.opencv(["opencv-python-headless"]).state == "works"
+
+
+def test_a_library_that_is_missing():
+    found = checks.libraries(["numpy>=2.0", "no-such-library<3; python_version>'3'"])
+    assert found.state == "fails"
+    assert found.advice == "pip install no-such-library"
+    assert checks.libraries(["numpy>=2.0"]).state == "works"
+
+
+@pytest.mark.parametrize(
+    ("there", "state", "words"),
+    [
+        ({"libx264"}, "fails", "cannot read H.264"),
+        ({"h264", "hevc", "vp9", "av1", "mjpeg"}, "limited", "cannot write H.264"),
+        ({"h264", "vp9", "mjpeg", "libx264"}, "limited", "cannot read hevc, av1"),
+        ({"h264", "hevc", "vp9", "av1", "mjpeg", "libx264"}, "works", "reads h264"),
+    ],
+)
+def test_codecs(there, state, words):
+    found = checks.codecs(there)
+    assert found.state == state
+    assert words in found.found
+
+
+@pytest.mark.parametrize(("free", "state"), [(0.1, "fails"), (2.0, "limited"), (50.0, "works")])
+def test_disk(free, state):
+    found = checks.disk(free)
+    assert found.state == state
+    assert bool(found.advice) == (state != "works")
+
+
+def test_no_network_for_a_phone():
+    assert checks.network(()).state == "limited"
+    assert "192.0.2.7" in checks.network(("192.0.2.7",)).found
+
+
+def test_a_folder_that_is_a_file(tmp_path):
+    (tmp_path / "x").write_text("")
+    assert checks.data_folder(tmp_path / "new" / "deep").state == "works"
+    assert "made when first needed" in checks.data_folder(tmp_path / "new").found
+
+
+def test_the_notebook(tmp_path):
+    path = tmp_path / "notebook.sqlite3"
+    assert "none yet" in checks.notebook(path).found
+    path.write_bytes(b"not a notebook at all" * 100)
+    assert checks.notebook(path).state == "fails"
+    path.unlink()
+    with sqlite3.connect(path) as book:
+        book.execute("CREATE TABLE run (id INTEGER)")
+        book.execute("INSERT INTO run VALUES (1)")
+    book.close()
+    found = checks.notebook(path)
+    assert found.state == "works"
+    assert found.found.startswith("1 run(s)")
+    assert path.stat().st_size > 0
+
+
+def test_calibrations_that_are_broken(store):
+    (store.folder / "dropper.kitchen.toml").write_text("x")
+    found = calibrations(store, MADE)
+    assert found.state == "fails"
+    assert "not valid TOML" in found.found
+
+
+@pytest.mark.parametrize(
+    ("today", "state", "words"),
+    [
+        (date(2026, 11, 11), "works", "dropper/kitchen@1 10 days"),
+        (date(2028, 1, 1), "limited", "was to be repeated after 2027-04-30"),
+        (date(2026, 1, 1), "limited", "still to come"),
+    ],
+)
+def test_age_of_calibrations(store, today, state, words):
+    store.use("kitchen")
+    found = calibrations(store, today)
+    assert found.state == state
+    assert words in found.found
+
+
+def test_no_calibrations_and_none_used(store, tmp_path):
+    assert calibrations(Store(tmp_path / "none"), MADE).found == "none of your own"
+    assert "huehold calibrate use" in calibrations(store, MADE).advice
+
+
+def test_a_check_that_crashes_is_a_finding():
+    found = _guarded("odd", lambda: 1 / 0)
+    assert found.state == "fails"
+    assert "division by zero" in found.found
+
+
+def test_a_device_that_hangs_is_given_up():
+    started = time.monotonic()
+    assert devices.probe("import time; time.sleep(60)", 0.5) is None
+    assert time.monotonic() - started < 20
+    assert devices.probe("import sys; sys.exit(3)", 20) is None
+    assert devices.probe("print('noise'); print('[1, 2]')", 20) == [1, 2]
+
+
+@pytest.mark.parametrize(
+    ("answer", "state", "words"),
+    [
+        (None, "limited", "no answer within"),
+        ([], "limited", "none on this computer"),
+        ([{"index": 0, "size": [640, 480], "light": 5.0, "lock": {}}], "limited", "too dark"),
+        (
+            [{"index": 0, "size": [640, 480], "light": 120.0, "lock": {"exposure": "refused"}}],
+            "limited", "does not lock exposure",
+        ),
+        (
+            [{"index": 1, "size": [1280, 720], "light": 120.0, "lock": {"exposure": "locked"}}],
+            "works", "camera 1 1280 x 720, locks, light enough",
+        ),
+    ],
+)  # fmt: skip
+def test_cameras(monkeypatch, answer, state, words):
+    monkeypatch.setattr(devices.sys, "platform", "darwin")
+    monkeypatch.setattr(devices, "probe", lambda code, limit_s: answer)
+    found = devices.cameras()
+    assert found.state == state
+    assert words in found.found
+
+
+@pytest.mark.parametrize(
+    ("answer", "state"), [(None, "limited"), ({"ok": False}, "limited"), ({"ok": True}, "works")]
+)
+def test_sound(monkeypatch, answer, state):
+    monkeypatch.setattr(devices, "probe", lambda code, limit_s: answer)
+    assert devices.sound().state == state
+
+
+def test_all_of_it_here(store, monkeypatch):
+    monkeypatch.setattr(devices, "probe", lambda code, limit_s: None)
+    monkeypatch.setattr(checks, "_version", lambda name: "5" if name.endswith("less") else "")
+    found = list(examine(MADE, store=store))
+    names = [finding.name for finding in found]
+    assert len(names) == len(set(names)) == 12
+    data = json.loads(json.dumps(as_json(found), allow_nan=False))
+    assert data["schema"] == "huehold.doctor/1"
+    for finding in found:
+        line = finding.line()
+        assert "\n" not in line
+        assert line.split()[0] in {"ok", "note", "problem"}
+        assert finding.advice or finding.state == "works"
+
+
+def test_a_line_says_what_to_do():
+    line = Finding("disk", "limited", "2 GB free.", "make room").line()
+    assert line == "note    disk          2 GB free; make room"

@@ -1,0 +1,214 @@
+"""`huehold calibrate` as a person uses it."""
+
+import json
+from datetime import date
+
+import cv2
+import numpy as np
+import pytest
+
+from huehold.calibration.store import Store
+from huehold.cli import asking, run
+from huehold.virtual.optics import KITCHEN_DYES, LiquidOptics
+from huehold.vision.colour import encode_srgb
+
+DROPS = ["calibrate", "dropper", "--weighings", "20:0.95,20:0.97,20:0.96", "--name", "Kitchen"]
+
+
+@pytest.fixture(autouse=True)
+def _own_folder(tmp_path, monkeypatch):
+    monkeypatch.setenv("HUEHOLD_DATA", str(tmp_path / "data"))
+    for module in ("calibrate", "calibrate_weighing", "calibrate_colour"):
+        monkeypatch.setattr(f"huehold.cli.{module}.today", lambda: date(2026, 11, 1))
+
+
+def outcome(capsys, *arguments):
+    code = run(arguments)
+    captured = capsys.readouterr()
+    return code, captured.out, captured.err
+
+
+def answer(monkeypatch, answers):
+    """Sit somebody at the terminal who gives these answers, one after the other."""
+    waiting = iter(answers)
+    for module in ("asking", "calibrate_weighing", "calibrate_colour"):
+        monkeypatch.setattr(f"huehold.cli.{module}.interactive", lambda: True)
+    monkeypatch.setattr(asking.click, "prompt", lambda *a, **k: next(waiting))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (["dropper"], 2, "Give --weighings, or run this in a terminal"),
+        (["dropper", "--weighings", "20"], 3, "is no weighing"),
+        (["dropper", "--weighings", "20:0.95", "--name", "???"], 2, "makes no name"),
+        (["balance"], 2, "Nothing was weighed"),
+        (["balance", "--repeat", "5.01"], 3, "at least twice"),
+        (["balance", "--check", "5.01"], 3, "is no check"),
+        (["balance", "--check", "us-6-cents=5.01"], 2, "did you mean"),
+        (["balance", "--together", "5=5"], 3, "no such weighing"),
+        (["balance", "--repeat", "5,5", "--zero", "5"], 3, "is no zero"),
+        (["density"], 2, "Give --mass"),
+        (["density", "--mass", "10.4"], 2, "Give --volume or --water"),
+        (["density", "--mass", "10", "--volume", "10", "--water", "9"], 2, "not both"),
+        (["density", "--mass", "104", "--volume", "10"], 3, "household liquid"),
+        (["density", "--mass", "10", "--volume", "10", "--method", "x"], 2, "no method 'x'"),
+        (["titrant"], 2, "Give --standard-mass"),
+        (["titrant", "--standard", "chalk"], 2, "no standard 'chalk'"),
+        (["titrant", "--standard-mass", "-1"], 3, "is no mass"),
+        (["turbidity"], 2, "Give FILE=SHARE"),
+        (["turbidity", "--pairs", "0:0.1"], 3, "lacks the fresh suspension"),
+        (["turbidity", "--pairs", "a:b"], 3, "no share with its index"),
+        (["turbidity", "a.png=1", "--pairs", "0:0"], 2, "not both"),
+        (["turbidity", "none.png=1"], 3, "There is no picture"),
+        (["indicator"], 2, "Give pictures with their pH"),
+        (["indicator", "a.png"], 2, "is no picture with its value"),
+        (["indicator", "none.png=7"], 3, "There is no picture or clip"),
+        (["indicator", "a.png=7", "--vessel", "1,2"], 2, "X,Y,R"),
+        (["show", "nothing"], 2, "There is no calibration 'nothing'"),
+        (["show", "nothing.toml"], 3, "There is no calibration file"),
+        (["use", "nothing"], 2, "There is no calibration"),
+        (["stop", "spoon"], 2, "no calibration of kind 'spoon'"),
+        (["remove", "--yes", "indicator/starch"], 2, "comes with huehold"),
+        (["spoon"], 2, "No such command"),
+    ],
+)
+def test_wrong_use_is_told_in_a_sentence(capsys, tmp_path, monkeypatch, arguments, code, words):
+    monkeypatch.chdir(tmp_path)
+    got, out, err = outcome(capsys, "calibrate", *arguments)
+    assert (got, out) == (code, "")
+    assert words in err
+    assert "Traceback" not in err
+
+
+def test_a_dropper_from_options_to_use(capsys):
+    code, out, err = outcome(capsys, *DROPS)
+    assert code == 0
+    assert out.startswith("dropper kitchen: one drop weighs 0.0480")
+    assert "huehold calibrate use dropper/kitchen" in err
+    assert Store().chosen() == ((), ())
+    assert outcome(capsys, "calibrate", "use", "kitchen")[0] == 0
+    assert [found.ref for found in Store().chosen()[0]] == ["dropper/kitchen@1"]
+    assert outcome(capsys, "calibrate", "stop", "dropper")[0] == 0
+    assert Store().chosen() == ((), ())
+
+
+def test_use_at_once_and_dry_run(capsys):
+    outcome(capsys, *DROPS, "--use")
+    assert Store().chosen()[0][0].ref == "dropper/kitchen@1"
+    code, _, err = outcome(capsys, *DROPS, "--dry-run")
+    assert code == 0
+    assert "Nothing was kept" in err
+    assert Store().get("kitchen").version == 1
+
+
+def test_listed_shown_removed(capsys):
+    outcome(capsys, *DROPS)
+    outcome(capsys, *DROPS, "--use")
+    _, out, _ = outcome(capsys, "calibrate", "list")
+    assert "* dropper/kitchen@2" in out
+    assert "indicator/thymol-blue@1" in out
+    rows = json.loads(outcome(capsys, "calibrate", "list", "--json", "--earlier")[1])
+    assert [r["name"] for r in rows if not r["shipped"]] == [
+        "dropper/kitchen@2", "dropper/kitchen@1",
+    ]  # fmt: skip
+    _, out, _ = outcome(capsys, "calibrate", "show", "kitchen@1")
+    assert "2026-11-01, measured" in out
+    _, text, _ = outcome(capsys, "calibrate", "show", "kitchen", "--file")
+    assert text.startswith('schema = "huehold.calibration/1"')
+    assert outcome(capsys, "calibrate", "remove", "--yes", "kitchen")[0] == 0
+    assert "dropper" not in outcome(capsys, "calibrate", "list")[1]
+
+
+def test_a_broken_file_is_listed_and_can_be_removed(capsys):
+    outcome(capsys, *DROPS)
+    (Store().folder / "dropper.kitchen.toml").write_text("x")
+    code, out, _ = outcome(capsys, "calibrate", "list")
+    assert code == 0
+    assert "! dropper.kitchen.toml:" in out
+    assert outcome(capsys, "calibrate", "remove", "--yes", "dropper/kitchen")[0] == 0
+
+
+def test_a_calibration_that_is_due(capsys, monkeypatch):
+    outcome(capsys, *DROPS)
+    monkeypatch.setattr("huehold.cli.calibrate.today", lambda: date(2028, 1, 1))
+    assert "(due again)" in outcome(capsys, "calibrate", "list")[1]
+    assert "was to be repeated" in outcome(capsys, "calibrate", "use", "kitchen")[2]
+
+
+def test_asked_step_by_step(capsys, monkeypatch):
+    answer(monkeypatch, ["20:0.95", "what?", "20:0.97", ""])
+    code, out, err = outcome(capsys, "calibrate", "dropper")
+    assert code == 0
+    assert "one drop weighs 0.04800" in out
+    assert "'what?' is no weighing" in err
+
+
+def test_a_balance_step_by_step(capsys, monkeypatch):
+    answer(monkeypatch, ["0.01", "us-5-cents=5.25", "", "5.01", "5.00", ""])
+    code, out, err = outcome(capsys, "calibrate", "balance")
+    assert code == 0
+    assert "US 5 cents reads 5.25 g: outside 5.000 +/- 0.194 g" in err
+    assert "repeats within 0.0071 g (2 readings)" in out
+
+
+def test_a_titrant_step_by_step(capsys, monkeypatch):
+    answer(monkeypatch, ["baking soda", "-3", "1.05", "15.05"])
+    code, out, err = outcome(capsys, "calibrate", "titrant", "--json")
+    assert code == 0
+    assert json.loads(out)["strength"]["value"] == pytest.approx(0.8277, abs=1e-3)
+    assert "'-3' is no mass" in err
+
+
+def test_a_density_step_by_step(capsys, monkeypatch):
+    answer(monkeypatch, ["104.6, 104.61", "100.0; 100,01"])
+    code, out, _ = outcome(capsys, "calibrate", "density", "--sample", "blue bottle")
+    assert code == 0
+    assert out.startswith("density blue-bottle: blue bottle: 1.04")
+
+
+def cup(path, ph, doses=KITCHEN_DYES):
+    paper = np.array([0.80, 0.79, 0.76])
+    image = np.full((480, 640, 3), paper)
+    rows, columns = np.mgrid[:480, :640]
+    radius = np.hypot(columns - 320, rows - 240)
+    image[radius < 128] = (0.55, 0.56, 0.57)
+    image[radius < 120] = LiquidOptics(doses, 25.0).appearance(np.array(ph)).over(paper)
+    cv2.imwrite(str(path), encode_srgb(image)[:, :, ::-1])
+    return f"{path}={ph}+/-0.05"
+
+
+def test_an_indicator_from_pictures(capsys, tmp_path):
+    pictures = [cup(tmp_path / f"{ph}.png", ph) for ph in (5.0, 6.9, 7.6, 8.3, 9.2, 10.0, 10.9)]
+    code, out, err = outcome(
+        capsys, "calibrate", "indicator", *pictures, "--vessel", "320,240,118", "--name", "mine"
+    )
+    assert code == 0
+    assert "indicator mine: turmeric and spirulina food colouring: green below pH" in out
+    assert "Warning" not in err
+    chart = Store().get("indicator/mine")
+    assert chart.origin == "measured"
+    low, high = chart.turning_ph()
+    assert 6.5 < low < 8.0
+    assert 9.0 < high < 10.5
+
+
+def test_the_wrong_kind_of_green(capsys, tmp_path):
+    green = {"phycocyanin": 0.0, "bromocresol_green": 0.2}
+    pictures = [cup(tmp_path / f"{ph}.png", ph, green) for ph in (8.0, 9.0, 10.0)]
+    code, out, err = outcome(capsys, "calibrate", "indicator", *pictures, "--vessel", "320,240,118")
+    assert (code, out) == (3, "")
+    assert "does not change between pH 8 and 10" in err
+
+
+def test_references_and_coins_are_listed(capsys):
+    assert "buffer-7-00" in outcome(capsys, "calibrate", "indicator", "--list-references")[1]
+    assert "us-5-cents" in outcome(capsys, "calibrate", "balance", "--list-coins")[1]
+
+
+@pytest.mark.parametrize("part", ["indicator", "turbidity", "dropper", "balance", "density"])
+def test_help_names_every_option_and_an_example(capsys, part):
+    code, out, _ = outcome(capsys, "calibrate", part, "--help")
+    assert code == 0
+    assert f"Example: huehold calibrate {part}" in out
+    assert "--dry-run" in out
