@@ -92,6 +92,7 @@ def test_a_titration_from_link_to_report(tmp_path, browser_of, camera_flags, axe
         page.fill("#input-claim", "1200 mg/15 mL")
         page.press("#input-claim", "Tab")
         page.locator("#inputs-word", has_text="Saved.").wait_for()
+        assert set(s.desk.watch.inputs.given) == {"sample_mass", "claim"}
         assert violations(page, axe_script) == []
 
         hold = page.locator("#hold:not([hidden])")

@@ -163,7 +163,9 @@ def test_a_phone_gets_what_it_needs(phone):
     assert phone.get("/phone").status_code == 200
     assert phone.get("/static/camera.js").status_code == 200
     with phone.websocket_connect(WS + "/live?pictures=0", headers={"origin": OURS}) as live:
-        assert live.receive_json()["type"] == "hello"
+        told = live.receive_json()
+    assert told["type"] == "hello"
+    assert set(told) <= {"type", "cues", "moment", "finished"}  # no masses, no notes, no trace
 
 
 # -- hosts and origins ------------------------------------------------------------------------

@@ -160,9 +160,12 @@ async def _live(socket: WebSocket) -> None:
     if desk.hub.full:
         await socket.close(1013, "Too many pages are open; close one.")
         return
-    page = desk.hub.open(pictures=socket.query_params.get("pictures") != "0")
+    phone = socket.state.role == "phone"
+    page = desk.hub.open(pictures=socket.query_params.get("pictures") != "0", phone=phone)
     try:
-        await socket.send_text(json.dumps(await run_in_threadpool(desk.hello), allow_nan=False))
+        hello = await run_in_threadpool(desk.hello)
+        told = messages.for_phones(hello) if phone else hello
+        await socket.send_text(json.dumps(told, allow_nan=False))
         sending = asyncio.create_task(_send_all(socket, page))
         try:
             # Nothing is expected; reading notices that the page is gone.

@@ -18,6 +18,7 @@ from huehold.page.messages import (
     bands_of,
     cue_values,
     event_values,
+    for_phones,
     mass_values,
     moment_values,
     result_values,
@@ -66,7 +67,7 @@ class Desk:
     def _begin(self, watch: Watch) -> None:
         for listener in self._listeners:
             watch.listen(listener)
-        watch.when_over(lambda: self.hub.say(_over_values(watch)))
+        watch.when_over(lambda: self._say(_over_values(watch)))
         watch.start()
 
     def _tell_warnings(self, moment: Moment, frame: Frame | None) -> None:
@@ -89,7 +90,7 @@ class Desk:
             self._typed.clear()
             self.watch = self._new_watch()
             self._begin(self.watch)
-        self.hub.say(self.hello())
+        self._say(self.hello())
         return self.watch
 
     def finish(self) -> Run:
@@ -223,7 +224,10 @@ class Desk:
             watch.reckon()
         except HueholdError as error:
             problem = str(error)
-        self.hub.say({**_over_values(watch), **({"error": problem} if problem else {})})
+        self._say({**_over_values(watch), **({"error": problem} if problem else {})})
+
+    def _say(self, message: dict[str, Any]) -> None:
+        self.hub.say(message, for_phones(message))
 
     def close(self) -> None:
         """End the present run, keeping what there is."""

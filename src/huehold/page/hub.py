@@ -26,10 +26,13 @@ class Listening:
     ----------
     pictures : bool
         Whether this page wants pictures at all.
+    phone : bool
+        Whether it is a phone's page, which is told how the run stands and no more.
     """
 
-    def __init__(self, pictures: bool = True) -> None:
+    def __init__(self, pictures: bool = True, phone: bool = False) -> None:
         self._wants_pictures = pictures
+        self.phone = phone
         self._texts: asyncio.Queue[str] = asyncio.Queue(_MOST_WAITING)
         self._picture: bytes | None = None
         self._ready = asyncio.Event()
@@ -73,10 +76,10 @@ class Hub:
         self._pages: set[Listening] = set()
         self._picture_s = -1e9
 
-    def open(self, *, pictures: bool = True) -> Listening:
-        """Register a page, with or without pictures."""
+    def open(self, *, pictures: bool = True, phone: bool = False) -> Listening:
+        """Register a page, with or without pictures, the desk's or a phone's."""
         self._loop = asyncio.get_running_loop()
-        page = Listening(pictures)
+        page = Listening(pictures, phone)
         self._pages.add(page)
         return page
 
@@ -97,24 +100,27 @@ class Hub:
         if frame is not None:
             height_px, width_px = frame.image.shape[:2]
             values["size"] = [width_px, height_px]
-        self._send(self._text, json.dumps(values, allow_nan=False))
+        self._send(self._text, json.dumps(values, allow_nan=False), None)
         due = moment.time_s >= self._picture_s + _PICTURE_EVERY_S
         if frame is not None and (due or moment.time_s < self._picture_s):
             self._picture_s = moment.time_s
-            self._send(self._picture, thumbnail(frame.image, _PICTURE_WIDTH_PX))
+            self._send(self._picture, thumbnail(frame.image, _PICTURE_WIDTH_PX), None)
 
-    def say(self, message: dict[str, Any]) -> None:
-        """Send a message to every page, from any thread."""
-        self._send(self._text, json.dumps(message, allow_nan=False))
+    def say(self, message: dict[str, Any], for_phones: dict[str, Any] | None = None) -> None:
+        """Send a message to every page of the desk, and another to phones, from any thread."""
+        self._send(self._text, json.dumps(message, allow_nan=False), False)
+        if for_phones is not None:
+            self._send(self._text, json.dumps(for_phones, allow_nan=False), True)
 
-    def _send(self, how: Any, what: str | bytes) -> None:
+    def _send(self, how: Any, what: str | bytes, phones: bool | None) -> None:
         if self._loop is not None and not self._loop.is_closed():
-            self._loop.call_soon_threadsafe(how, what)
+            self._loop.call_soon_threadsafe(how, what, phones)
 
-    def _text(self, text: str) -> None:
+    def _text(self, text: str, phones: bool | None) -> None:
         for page in self._pages:
-            page.put_text(text)
+            if phones is None or page.phone is phones:
+                page.put_text(text)
 
-    def _picture(self, picture: bytes) -> None:
+    def _picture(self, picture: bytes, phones: bool | None) -> None:
         for page in self._pages:
             page.put_picture(picture)

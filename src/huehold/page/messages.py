@@ -22,8 +22,8 @@ from huehold.watching import Moment
 
 __all__ = [
     "EntryIn", "InputsIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn", "WhiteIn",
-    "bands_of", "cue_values", "event_values", "mass_values", "moment_values", "record_values",
-    "result_values", "trace_values",
+    "bands_of", "cue_values", "event_values", "for_phones", "mass_values", "moment_values",
+    "record_values", "result_values", "trace_values",
 ]  # fmt: skip
 
 _MOST_POINTS = 4000
@@ -252,6 +252,15 @@ def record_values(record: RunRecord) -> dict[str, Any]:
         "main": _main_result(record),
         "removed": record.removed_at is not None,
     }
+
+
+def for_phones(message: dict[str, Any]) -> dict[str, Any]:
+    """Return what a phone may know of a message: how the run stands, no masses, no result."""
+    kept = ("type", "cues", "moment", "verdict", "verdict_sentence", "error")
+    values = {key: message[key] for key in kept if key in message}
+    if message.get("finished"):
+        values["finished"] = for_phones(message["finished"])
+    return values
 
 
 def bands_of(method: Method) -> list[dict[str, Any]]:
