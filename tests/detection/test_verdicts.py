@@ -145,7 +145,7 @@ def test_cuts_between_random_scenes_never_give_an_endpoint(seed: int) -> None:
     hue, chroma = rng.uniform(0, 2 * np.pi, 26)[scene], rng.uniform(5, 60, 26)[scene]
     lightness = rng.uniform(20, 90, 26)[scene]
     lab = np.stack([lightness, chroma * np.cos(hue), chroma * np.sin(hue)], axis=1)
-    detector = run(observe(times, lab, rng), replace(SETTINGS, hold_s=10.0))
+    detector = run(observe(times, lab, rng), replace(SETTINGS, hold_s=30.0))
     assert verdict(detector).kind in ("not_reached", "unreadable", "no_start_colour")
     assert "endpoint" not in kinds(detector)
 
@@ -333,3 +333,13 @@ def test_finishing_twice_gives_the_same_verdict_and_no_more_events() -> None:
     assert detector.finish() is first
     assert detector.events == events
     assert detector.update(observation(500.0, 60.0, 20.0, 30.0)) == ()
+
+
+@pytest.mark.parametrize("share", [0.0, 0.15, 0.3])
+def test_a_colour_that_is_washed_out_is_no_endpoint(share: float) -> None:
+    def bleach(times: np.ndarray, lab: np.ndarray) -> np.ndarray:
+        left = np.where(times < 150.0, 1.0, share)[:, None]
+        return lab * np.concatenate([np.ones_like(left), left, left], axis=1)
+
+    detector = run(make(titration(None), 300.0, change=bleach))
+    assert "endpoint" not in kinds(detector)

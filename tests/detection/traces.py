@@ -126,8 +126,11 @@ def observation(
 def _through(seen: Observation, blinds: tuple[Blind, ...]) -> Observation:
     for blind in blinds:
         if blind.start_s <= seen.time_s < blind.end_s:
-            hidden = replace(seen, trust=blind.trust, reasons=(blind.reason,))
-            return replace(hidden, a=22.0, b=24.0, lightness=60.0) if blind.wrong_colour else hidden
+            if not blind.wrong_colour:
+                return replace(seen, trust=blind.trust, reasons=(blind.reason,))
+            return observation(
+                seen.time_s, 60.0, 22.0, 24.0, trust=blind.trust, reasons=(blind.reason,)
+            )
     return seen
 
 

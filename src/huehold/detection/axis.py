@@ -172,7 +172,9 @@ class AxisLearner:
         off_deg = abs(math.degrees(cmath.phase(way / expected))) if way else 180.0
         if abs(way) < _MIN_SPAN or off_deg > _TURN_LIMIT_DEG:
             return False
-        if min(abs(colour), abs(self._start)) < COLOURED:
+        if abs(colour) < _WASHED_OUT * abs(self._start):
+            return False
+        if abs(self._start) < _VIVID and abs(colour) < COLOURED:
             return abs(way) >= _PALE_WAY * abs(self._start)
         return abs(self.end_hue_outside_deg(colour)) <= self._outside_deg
 
