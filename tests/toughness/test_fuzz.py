@@ -10,6 +10,7 @@ from huehold.errors import InputError
 from huehold.notebook import Notebook
 from huehold.stoichiometry.assay import assay
 from huehold.stoichiometry.assay_result import Assay
+from huehold.stoichiometry.formulae import parse_formula
 
 GIVEN = ("--strength", "5 %", "--density", "1.044")
 
@@ -65,6 +66,23 @@ def test_a_method_nested_without_end_is_told(text, tmp_path, capsys):
     masses = ("--sample-mass", "5", "--titrant-mass", "16")
     assert run(["compute", "--method", str(path), *masses]) == 3
     assert "deep.toml" in capsys.readouterr().err
+
+
+def test_a_key_named_like_a_part_of_the_program_is_an_unknown_key(tmp_path, capsys):
+    path = tmp_path / "odd.toml"
+    path.write_text("[Indicator]\nstart = 1\n")
+    assert run(["compute", "--method", str(path), "--sample-mass", "5", "--titrant-mass", "9"]) == 3
+    assert "unknown key 'Indicator'" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("text", ["C0H22O11", "0 NaCl", "C99999999"])
+def test_a_formula_with_a_number_that_cannot_be_is_refused(text):
+    with pytest.raises(InputError, match="not a chemical formula"):
+        parse_formula(text)
+
+
+def test_isotopes_of_an_element_add_up():
+    assert parse_formula("H[1]H[2]O").atoms == {"H": 2.0, "O": 1.0}
 
 
 def test_a_device_is_no_method(capsys):

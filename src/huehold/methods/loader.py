@@ -137,13 +137,13 @@ def _keys(loc: Sequence[str | int]) -> list[str | int]:
 
 
 def _unknown_key(loc: Sequence[str | int]) -> str:
-    keys = _keys(loc)
-    valid = _valid_keys(keys[:-1])
-    near = difflib.get_close_matches(str(keys[-1]), valid, n=1, cutoff=0.4)
-    table = _place(keys[:-1])
+    key, keys = loc[-1], _keys(loc[:-1])
+    valid = _valid_keys(keys)
+    near = difflib.get_close_matches(str(key), valid, n=1, cutoff=0.4)
+    table = _place(keys)
     where = f" in [{table}]" if table else ""
     hint = f"the nearest valid key is '{near[0]}'" if near else f"valid are {', '.join(valid)}"
-    return f"unknown key '{keys[-1]}'{where}; {hint}"
+    return f"unknown key '{key}'{where}; {hint}"
 
 
 def _valid_keys(keys: Sequence[str | int]) -> list[str]:

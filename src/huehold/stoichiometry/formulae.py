@@ -90,6 +90,7 @@ class Formula:
 
 _STATE = re.compile(r"\((?:aq|s|l|g)\)$")
 _CHARGE = re.compile(r"(?:\^\{?|\{)(\d*)([+-])\}?$")
+_MOST_ATOMS = 1e6
 _PART = re.compile(r"^(\d+(?:\.\d+)?)?\s*(.+)$")
 
 
@@ -148,7 +149,12 @@ def _atoms_of_part(part: str, whole: str) -> dict[str, float]:
         raise InputError(f"'{whole}' is not a chemical formula{_likely_cause(whole)}") from error
     if not parsed.atoms:
         raise InputError(f"'{whole}' is not a chemical formula: it names no element")
-    return {element.symbol: count * n for element, n in parsed.atoms.items()}
+    atoms: Counter[str] = Counter()
+    for element, number in parsed.atoms.items():
+        atoms[element.symbol] += count * number
+    if not all(0.0 < number < _MOST_ATOMS for number in atoms.values()):
+        raise InputError(f"'{whole}' is not a chemical formula: a number in it cannot be")
+    return dict(atoms)
 
 
 def _likely_cause(text: str) -> str:
