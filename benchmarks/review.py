@@ -25,7 +25,7 @@ from huehold.core import Event
 from huehold.run import Run, Settings
 from huehold.session import review
 
-_NAIVE_FRAMES = 60
+_NAIVE_FRAMES = 24
 
 
 def main() -> None:

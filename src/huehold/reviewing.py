@@ -14,6 +14,7 @@ import math
 from collections import deque
 from collections.abc import Generator, Iterator
 from contextlib import closing
+from dataclasses import replace
 from os import PathLike
 from types import TracebackType
 from typing import Literal, Self
@@ -127,15 +128,20 @@ class Scout:
         self._start: complex | None = None
         self._busy: deque[tuple[float, float]] = deque(maxlen=400)
 
-    def look(self, frame: Frame) -> None:
-        """Take the next frame of the pairs, in time order."""
-        seen = self._observer.observe(frame)
-        for event in self._detector.update(seen):
-            self._note_event(event)
+    def look(self, group: Group) -> None:
+        """Take the next pair of frames, in time order.
+
+        One frame of the pair is analysed and stands for both: the detector wants to see a
+        colour more than once before it believes it, and a scout may be credulous.
+        """
+        seen = self._observer.observe(group.frames[0])
+        for frame in group.frames:
+            for event in self._detector.update(replace(seen, time_s=frame.time_s)):
+                self._note_event(event)
         if seen.trust < _TRUSTED:
             self._note(seen.time_s - _DOUBT_S, seen.time_s + _DOUBT_S)
-            return
-        self._note_colour(seen)
+        else:
+            self._note_colour(seen)
 
     def busy(self, start_s: float, end_s: float) -> bool:
         """Whether anything stirs between two times, as far as has been looked."""
@@ -311,8 +317,7 @@ def _lagging(groups: Iterator[Group], scout: Scout) -> Iterator[Group]:
     """Hand groups on when the scout is far enough ahead of them."""
     held: deque[Group] = deque()
     for group in groups:
-        for frame in group.frames:
-            scout.look(frame)
+        scout.look(group)
         held.append(group)
         while group.start_s - held[0].next_s > _LAG_S:
             yield held.popleft()
