@@ -100,11 +100,9 @@ def test_a_phone_watches_while_the_desk_reloads_and_loses_touch(
         context.set_offline(True)
         phone.evaluate("dispatchEvent(new Event('offline'))")
         phone.evaluate("huehold.camera._sender._socket?.close()")
-        phone.wait_for_timeout(1500)
+        desk.locator("#alarm", has_text="No picture is coming").wait_for(timeout=10_000)
+        state(desk, "No picture")
         context.set_offline(False)
-        desk.locator("#alarm", has_text="Attention").or_(
-            desk.locator("#state-word")
-        ).first.wait_for()
         phone.locator("#link-state", has_text="connected").wait_for(timeout=15_000)
         phone.locator("#figures", has_text="by WebSocket").wait_for(timeout=15_000)
         phone.wait_for_timeout(1000)

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import uvicorn
+from websockets.exceptions import InvalidState
 
 from huehold.errors import UsageError
 from huehold.page.addresses import free_port, lan_addresses
@@ -117,7 +118,7 @@ class PageServer:
                 on_ready()
             await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
             self.stop()
-            await asyncio.gather(*tasks)
+            _raise_first(await asyncio.gather(*tasks, return_exceptions=True))
 
     async def _until_started(self, tasks: list[asyncio.Task[None]]) -> None:
         while not all(server.started for server in self._servers):
@@ -145,3 +146,10 @@ class PageServer:
         self.app.state.phone_address = self.lan_address
         self.app.state.fingerprint = fingerprint
         return self._server(ssl_certfile=str(files[0]), ssl_keyfile=str(files[1]))
+
+
+def _raise_first(results: list[BaseException | None]) -> None:
+    """Raise what a server failed with, except that a page closed while it was being closed."""
+    for result in results:
+        if isinstance(result, BaseException) and not isinstance(result, InvalidState):
+            raise result

@@ -56,7 +56,7 @@ const HEARD = {
     if (told.events.length) addEvents(told.events);
     for (const name of told.cues) {
       sound.play(name);
-      twin.show(sound.cues[name], told.time_s);
+      twin.show(sound.cues[name], told);
     }
     twin.settle(told);
     outline.show(told.size, told.seen?.vessel, told.white);
@@ -135,7 +135,7 @@ function draw() {
 
 function showFigures(moment) {
   setText("clock", clock(moment?.time_s ?? 0));
-  setText("forecast", run.over || link.state !== "open" ? "" : forecastWords(moment?.forecast));
+  setText("forecast", run.over || link.state !== "open" ? "" : forecastWords(moment?.forecast, moment?.phase));
   const seen = moment?.seen;
   byId("no-picture").hidden = columns.length > 0 || Boolean(moment?.seen);
   if (!seen) return;

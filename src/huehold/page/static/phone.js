@@ -50,7 +50,7 @@ function heard(told) {
   moment = told;
   for (const name of fresh ? told.cues : []) {
     sound.play(name);
-    twin.show(sound.cues[name], told.time_s);
+    twin.show(sound.cues[name], told);
   }
   twin.settle(told);
 }
@@ -76,5 +76,6 @@ camera.addEventListener("moment", async ({ detail: told }) => {
 });
 
 link.open();
+byId("start").disabled = false;
 if (Camera.ran) camera.start("environment");
 globalThis.huehold = { camera, sound, link };

@@ -48,9 +48,10 @@ export function setText(id, text) {
 
 /** The visible twin of a sound: its symbol and words; the loud ones stay as an alarm. */
 export class Twin {
-  show(cue, time_s) {
+  show(cue, { time_s, advice }) {
     if (!cue) return;
-    const text = `${cue.symbol} ${cue.words}, ${clock(time_s)}`;
+    const why = cue.name === "attention" ? `: ${advice}` : "";
+    const text = `${cue.symbol} ${cue.words}, ${clock(time_s)}${why}`;
     if (LOUD.has(cue.name)) setText("alarm", text);
     else {
       setText("twin", text);

@@ -74,20 +74,23 @@ export function stateOf(moment, linked, over) {
   return STATES[moment.source] || PHASES[moment.phase] || PHASES["cannot see"];
 }
 
-/** A forecast in words, with how sure it is. */
-export function forecastWords(forecast) {
-  if (!forecast) return "";
-  const percent = Math.round(forecast.will_hold * 100);
-  const parts = [`${forecast.label[0].toUpperCase()}${forecast.label.slice(1)} (${percent} in 100)`];
-  if (forecast.fades_back_in_s !== null && forecast.will_hold < 0.5) {
-    parts.push(`fades in about ${Math.max(1, Math.round(forecast.fades_back_in_s))} s`);
-  }
+/** A forecast in words, with how sure it is; whether it holds only while there is a colour to hold. */
+export function forecastWords(forecast, phase) {
+  if (!forecast || phase === "endpoint" || phase === "overshoot") return "";
+  const parts = phase === "end colour, holding" ? holdWords(forecast) : [];
   if (forecast.additions_left !== null) parts.push(additionsWords(forecast));
-  return `${parts.join("; ")}.`;
+  const text = parts.join("; ");
+  return text && `${text[0].toUpperCase()}${text.slice(1)}.`;
+}
+
+function holdWords({ label, will_hold: share, fades_back_in_s: fades_s }) {
+  const words = [`${label} (${Math.round(100 * share)} in 100)`];
+  if (fades_s !== null && share < 0.5) words.push(`fades in about ${Math.max(1, Math.round(fades_s))} s`);
+  return words;
 }
 
 function additionsWords({ additions_left: left, additions_left_low: low, additions_left_high: high }) {
   const middle = Math.max(1, Math.round(left));
   const range = low === null ? "" : ` (${Math.max(0, Math.round(low))} to ${Math.round(high)})`;
-  return `about ${middle}${range} more like the last`;
+  return `about ${middle}${range} more additions like the last`;
 }
