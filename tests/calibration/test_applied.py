@@ -5,8 +5,9 @@ from datetime import date
 import pytest
 
 from huehold.calibration import balance, density, dropper, titrant
-from huehold.calibration.applied import applied
+from huehold.calibration.applied import applied, gather
 from huehold.calibration.store import Store
+from huehold.errors import InputError, UsageError
 from huehold.methods import load_method
 from huehold.stoichiometry.assay import assay
 from huehold.stoichiometry.standardise import Standardisation
@@ -68,3 +69,41 @@ def test_a_worse_balance_widens_the_result():
     plain = assay(METHOD, **TYPED)
     share = {item.name: item.u for item in worse.inputs}["sample mass"]
     assert share > {item.name: item.u for item in plain.inputs}["sample mass"]
+
+
+def test_one_named_for_a_run_must_be_there(tmp_path):
+    store = Store(tmp_path)
+    with pytest.raises(UsageError):
+        gather(["nothing"], store=store)
+    with pytest.raises(InputError):
+        gather([str(tmp_path / "x.toml")], store=store)
+
+
+def test_a_run_goes_on_without_a_broken_one_in_use(tmp_path):
+    store = Store(tmp_path)
+    store.save(DROPPER)
+    store.use("dropper/d")
+    (tmp_path / "dropper.d.toml").write_text("schema")
+    found, told = gather(store=store)
+    assert found == ()
+    assert "is not used" in told[0]
+
+
+def test_one_that_is_named_goes_before_the_one_in_use(tmp_path):
+    store = Store(tmp_path)
+    store.save(DROPPER)
+    store.save(BALANCE)
+    other = dropper.calibrate(dropper.parse_weighings("20:1.05"), name="other", made=MADE)
+    store.save(other)
+    store.use("dropper/d")
+    store.use("balance/b")
+    assert {c.ref for c in gather(store=store)[0]} == {"dropper/d@1", "balance/b@1"}
+    assert {c.ref for c in gather(["other"], store=store)[0]} == {"dropper/other@1", "balance/b@1"}
+    assert [c.ref for c in gather(["none", "other"], store=store)[0]] == ["dropper/other@1"]
+
+
+def test_reminders_come_with_it(tmp_path):
+    store = Store(tmp_path)
+    store.save(DROPPER)
+    assert gather(["d"], store=store, today=date(2026, 11, 2))[1] == ()
+    assert "was to be repeated" in gather(["d"], store=store, today=date(2028, 1, 1))[1][0]

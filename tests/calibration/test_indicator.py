@@ -18,6 +18,7 @@ from huehold.calibration.store import Store, slug
 from huehold.core import Ellipse
 from huehold.errors import InputError, UsageError
 from huehold.methods import list_methods, load_method
+from huehold.shipped import shipped_file
 from huehold.virtual.optics import KITCHEN_DYES, LiquidOptics
 from huehold.virtual.spectra import load_dye
 from huehold.vision import Observer
@@ -185,6 +186,23 @@ def test_ph_over_the_turning_range_within_two_tenths(dye):
     assert np.abs(off).max() < 0.2
     assert np.mean(np.abs(off) < 2.0 * u) >= 0.88
     assert np.median(u) < 0.1
+
+
+@pytest.mark.parametrize(
+    ("light", "kind"), [("bulb", "bulb"), ("fluorescent tri-band", "tri-band")]
+)
+def test_known_pka_are_found_under_other_lights(light, kind):
+    rng, ph = np.random.default_rng(5), np.arange(2.7, 6.8, 0.5)
+    seen = LiquidOptics({"bromocresol_green": 0.15}, 25.0, light).appearance(ph).over(PAPER)
+    lab = lab_from_linear(seen, PAPER) + rng.normal(0.0, 0.3, (len(ph), 3))
+    points = [ColourPoint(p, 0.03, *c, u=0.3) for p, c in zip(ph, lab, strict=True)]
+    (found,) = fit_chart(points, name="x", dye="d", made=MADE, illuminant=kind).pka
+    assert found.value == pytest.approx(4.7, abs=0.1)
+
+
+def test_a_light_that_is_not_known():
+    with pytest.raises(UsageError, match="There is no light 'candle'"):
+        fit_chart([], name="x", dye="d", made=MADE, illuminant="candle")
 
 
 def test_ph_of_the_kitchen_mixture_where_it_turns():
@@ -386,3 +404,10 @@ def test_the_same_picture_gives_the_same_observations(tmp_path):
     path = cup(tmp_path / "a.png", [0.5, 0.4, 0.05])
     first, second = (observe_file(path, Observer(Ellipse(320, 240, 118, 118))) for _ in range(2))
     assert [o.a for o in first] == [o.a for o in second]
+
+
+def test_a_clip_is_measured_as_well():
+    # The shipped recording begins with the suspension of an antacid and its dye, pH near 10.
+    found = measure_colour(shipped_file("sample_media", "demo.mp4"), known_ph("milk-of-magnesia"))
+    assert colour_word(found.a, found.b) in {"red", "orange", "orange-yellow"}
+    assert 0.4 < found.u < 5.0

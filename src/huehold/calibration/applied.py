@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import datetime as dt
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -11,12 +12,13 @@ from huehold.calibration.density import DensityCalibration
 from huehold.calibration.dropper import DropperCalibration
 from huehold.calibration.indicator import IndicatorChart
 from huehold.calibration.model import Calibration
+from huehold.calibration.store import Store
 from huehold.calibration.titrant import TitrantCalibration
 
 if TYPE_CHECKING:
     from huehold.methods import Method
 
-__all__ = ["Applied", "applied"]
+__all__ = ["Applied", "applied", "gather"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +39,40 @@ class Applied:
     arguments: dict[str, Any] = field(default_factory=dict)
     used: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
+
+
+def gather(
+    refs: Sequence[str] = (), *, store: Store | None = None, today: dt.date | None = None
+) -> tuple[tuple[Calibration, ...], tuple[str, ...]]:
+    """Collect the calibrations of a run: those in use, and those named for it.
+
+    Parameters
+    ----------
+    refs : sequence of str
+        Names or files, as for a ``--calibration`` option; each goes before the one in use of its
+        kind. ``"none"`` leaves out all that are in use.
+    store : Store, optional
+        Where they are kept.
+    today : date, optional
+        For reminders; without it there are none.
+
+    Returns
+    -------
+    (tuple of Calibration, tuple of str)
+        At most one of a kind, and sentences: about one in use that cannot be read (the run goes
+        on without it), and reminders.
+
+    Raises
+    ------
+    UsageError, InputError
+        If one that was named does not exist or cannot be read.
+    """
+    kept = store or Store()
+    named = [ref for ref in refs if ref != "none"]
+    chosen, told = ((), ()) if "none" in refs else kept.chosen()
+    found = {c.kind: c for c in (*chosen, *(kept.get(ref) for ref in named))}
+    reminders = [c.reminder(today) for c in found.values()] if today is not None else []
+    return tuple(found.values()), (*told, *(text for text in reminders if text))
 
 
 def applied(

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.calibration.indicator import Curve, IndicatorChart, Points, colour_word
-from huehold.calibration.indicator_model import ProtolysisFit, fit_protolysis
+from huehold.calibration.indicator_model import LIGHTS, ProtolysisFit, fit_protolysis
 from huehold.calibration.model import Value, remind_date
-from huehold.errors import InputError
+from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from huehold.methods import Method
@@ -63,7 +63,7 @@ class ColourPoint:
 
 def fit_chart(
     points: Sequence[ColourPoint], *, name: str, dye: str, made: date, light: str = "",
-    device: str = "", u_scale: float = 0.0,
+    device: str = "", u_scale: float = 0.0, illuminant: str = "daylight",
 ) -> IndicatorChart:  # fmt: skip
     """Fit the colour of a dye against pH.
 
@@ -82,16 +82,23 @@ def fit_chart(
         Under which light, with which camera.
     u_scale : float
         Standard uncertainty that all pH have in common.
+    illuminant : str
+        Kind of light the model computes with, a key of
+        `huehold.calibration.indicator_model.LIGHTS`.
 
     Raises
     ------
     InputError
         If the points are too few or too close, make no sense, or the dye does not turn.
+    UsageError
+        If the light is not known.
     """
+    if illuminant not in LIGHTS:
+        raise UsageError(f"There is no light '{illuminant}'; known are {', '.join(LIGHTS)}.")
     ordered = sorted(points, key=lambda p: p.ph)
     _check_points(ordered)
     check_dye(ordered)
-    fit = _best_fit(ordered)
+    fit = _best_fit(ordered, illuminant)
     return IndicatorChart(
         name=name, dye=dye, date=made, light=light, device=device, u_scale=u_scale,
         remind_after=remind_date(made, REMIND_DAYS), points=_points_table(ordered),
@@ -178,14 +185,14 @@ def _check_points(points: Sequence[ColourPoint]) -> None:
         )
 
 
-def _best_fit(points: Sequence[ColourPoint]) -> ProtolysisFit | None:
+def _best_fit(points: Sequence[ColourPoint], light: str) -> ProtolysisFit | None:
     ph = np.array([p.ph for p in points])
     u_ph = np.maximum([p.u_ph for p in points], _LEAST_U_PH)
     lab = np.array([[p.lightness, p.a, p.b] for p in points])
     u_lab = np.maximum([p.u for p in points], _LEAST_U)
     best: ProtolysisFit | None = None
     for steps in range(1, min(_MOST_STEPS, len(set(ph.round(2))) - 3) + 1):
-        fit = fit_protolysis(ph, u_ph, lab, u_lab, steps)
+        fit = fit_protolysis(ph, u_ph, lab, u_lab, steps, light)
         if best is None or best.chi2 - fit.chi2 > _BETTER:
             best = fit
         if best.chi2 < 1.2 * lab.size:  # nothing left to explain

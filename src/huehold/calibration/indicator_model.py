@@ -2,7 +2,8 @@
 
 The dye has k protolysis steps and so k + 1 states; each state absorbs in a row of overlapping
 bands from 400 to 700 nm. Absorbances of the states add by their shares (Beer and Lambert), the
-light that is left is integrated by the CIE 1931 observer under D65, and the colour that makes in
+light that is left is integrated by the CIE 1931 observer under the light, the camera being set
+to its white, and the colour that makes in
 CIELAB is compared with the one measured. Mixing states as spectra, and not as colours, matters:
 a straight mix in linear light, in its logarithm or in CIELAB puts the pKa of a strong dye up to
 0.6 off. The pH of the references are unknowns too, held by their uncertainties.
@@ -13,15 +14,25 @@ means and not a result. The pKa are those of the mixture as a whole (macroscopic
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-__all__ = ["ProtolysisFit", "fit_protolysis", "shares"]
+__all__ = ["LIGHTS", "ProtolysisFit", "fit_protolysis", "shares"]
 
 FloatArray = NDArray[np.float64]
+
+LIGHTS: Mapping[str, str] = MappingProxyType(
+    {
+        "daylight": "D65", "bulb": "A", "led": "LED-B3", "led-warm": "LED-B1", "led-cool": "LED-B5",
+        "fluorescent": "FL2", "tri-band": "FL11",
+    }
+)  # fmt: skip
+"""Lights as people name them, and their CIE illuminants (CIE 015:2018)."""
 
 _BANDS = 12
 _SMOOTH = 0.5  # absorbance: second differences between bands stray by about this
@@ -48,6 +59,8 @@ class ProtolysisFit:
         Of the states, low pH first.
     covariance : ndarray
         Of pKa and absorbances in that order.
+    light : str
+        A key of `LIGHTS`.
     """
 
     pka: FloatArray
@@ -56,15 +69,16 @@ class ProtolysisFit:
     residual: float
     absorbance: FloatArray
     covariance: FloatArray
+    light: str = "daylight"
 
     def colour(self, ph: ArrayLike) -> FloatArray:
         """CIELAB colours at some pH, shape (..., 3)."""
-        return _colour(np.asarray(ph, dtype=float), self.pka, self.absorbance)
+        return _colour(np.asarray(ph, dtype=float), self.pka, self.absorbance, self.light)
 
     def colour_u(self, ph: ArrayLike) -> FloatArray:
         """Give the standard uncertainty of a* and b* of the fitted curve (RMS), shape (n,)."""
         grid = np.atleast_1d(np.asarray(ph, dtype=float))
-        _, slopes = _colour_and_slopes(grid, self.pka, self.absorbance)
+        _, slopes = _colour_and_slopes(grid, self.pka, self.absorbance, self.light)
         plane = slopes[:, 1:, :-1]
         variance = np.einsum("nci,ij,ncj->nc", plane, self.covariance, plane)
         return np.asarray(np.sqrt(np.maximum(variance, 0.0).mean(axis=1)))
@@ -79,7 +93,12 @@ def shares(ph: ArrayLike, pka: ArrayLike) -> FloatArray:
 
 
 def fit_protolysis(
-    ph: FloatArray, u_ph: FloatArray, lab: FloatArray, u_lab: FloatArray, steps: int
+    ph: FloatArray,
+    u_ph: FloatArray,
+    lab: FloatArray,
+    u_lab: FloatArray,
+    steps: int,
+    light: str = "daylight",
 ) -> ProtolysisFit:
     """Fit `steps` protolysis steps to colours at known pH.
 
@@ -93,16 +112,25 @@ def fit_protolysis(
         Standard uncertainty of each coordinate, > 0.
     steps : int
         1 to 3.
+    light : str
+        A key of `LIGHTS`.
     """
-    problem = _Problem(ph, u_ph, lab, u_lab, steps)
+    problem = _Problem(ph, u_ph, lab, u_lab, steps, light)
     found = [problem.solve(start) for start in problem.starts()]
     return problem.result(min(found, key=lambda x: float(np.sum(problem.residuals(x) ** 2))))
 
 
 class _Problem:
     def __init__(
-        self, ph: FloatArray, u_ph: FloatArray, lab: FloatArray, u_lab: FloatArray, steps: int
+        self,
+        ph: FloatArray,
+        u_ph: FloatArray,
+        lab: FloatArray,
+        u_lab: FloatArray,
+        steps: int,
+        light: str = "daylight",
     ) -> None:
+        self.light = light
         self.ph, self.u_ph, self.lab, self.u_lab, self.k = ph, u_ph, lab, u_lab, steps
         self.n_bands = (steps + 1) * _BANDS
         self.size = steps + self.n_bands
@@ -168,12 +196,12 @@ class _Problem:
         return self.ph + x[self.size :] * self.u_ph
 
     def colour_residuals(self, x: FloatArray) -> FloatArray:
-        colour = _colour(self.true_ph(x), x[: self.k], self.bands(x))
+        colour = _colour(self.true_ph(x), x[: self.k], self.bands(x), self.light)
         return np.asarray((colour - self.lab) / self.u_lab[:, None])
 
     def jacobian(self, x: FloatArray) -> FloatArray:
         n = len(self.ph)
-        _, slopes = _colour_and_slopes(self.true_ph(x), x[: self.k], self.bands(x))
+        _, slopes = _colour_and_slopes(self.true_ph(x), x[: self.k], self.bands(x), self.light)
         slopes = slopes / self.u_lab[:, None, None]
         own = np.einsum("nc,nm->ncm", slopes[:, :, -1] * self.u_ph[:, None], np.eye(n))
         colours = np.concatenate([slopes[:, :, :-1], own], axis=2).reshape(3 * n, -1)
@@ -200,21 +228,22 @@ class _Problem:
             residual=float(np.sqrt(np.mean((misfit * self.u_lab[:, None]) ** 2))),
             absorbance=self.bands(x),
             covariance=np.asarray(covariance, dtype=float),
+            light=self.light,
         )
 
 
-def _colour(ph: FloatArray, pka: FloatArray, absorbance: FloatArray) -> FloatArray:
-    bands, weights, to_xyz = _observer()
+def _colour(ph: FloatArray, pka: FloatArray, absorbance: FloatArray, light: str) -> FloatArray:
+    bands, weights, to_xyz = _observer(light)
     spectrum = 10.0 ** -(shares(ph, pka) @ absorbance @ bands)
     linear = np.maximum(spectrum @ weights, _FLOOR)
     return _lab(linear @ to_xyz)
 
 
 def _colour_and_slopes(
-    ph: FloatArray, pka: FloatArray, absorbance: FloatArray
+    ph: FloatArray, pka: FloatArray, absorbance: FloatArray, light: str
 ) -> tuple[FloatArray, FloatArray]:
     """Colours (n, 3) and their slopes (n, 3, k + (k + 1) bands + 1): pKa, absorbances, pH."""
-    bands, weights, to_xyz = _observer()
+    bands, weights, to_xyz = _observer(light)
     share = shares(ph, pka)
     spectrum = 10.0 ** -(share @ absorbance @ bands)
     linear = spectrum @ weights
@@ -256,12 +285,12 @@ def _lab(ratio: FloatArray) -> FloatArray:
 
 
 @cache
-def _observer() -> tuple[FloatArray, FloatArray, FloatArray]:
+def _observer(light_name: str) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Bands (12, m), weights from spectrum to linear sRGB (m, 3), and linear sRGB to XYZ/white."""
     import colour
 
     shape = colour.SpectralShape(380, 780, 10)
-    light = colour.SDS_ILLUMINANTS["D65"].copy().align(shape)
+    light = colour.SDS_ILLUMINANTS[LIGHTS[light_name]].copy().align(shape)
     curves = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().align(shape)
     xyz = np.asarray(curves.values) * np.asarray(light.values)[:, None]
     space = colour.RGB_COLOURSPACES["sRGB"]

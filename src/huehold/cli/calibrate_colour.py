@@ -45,6 +45,10 @@ def _pair(text: str) -> tuple[Path, str]:
 @click.option("--method", default="magnesium-hydroxide-by-vinegar", show_default=True,
               metavar="NAME|FILE", help="What the dye is to be used for.")  # fmt: skip
 @click.option("--light", default="", metavar="TEXT", help="Under which light.")
+@click.option(
+    "--illuminant", default="daylight", show_default=True, metavar="KIND",
+    help="Kind of light: daylight, bulb, led, led-warm, led-cool, fluorescent, tri-band.",
+)  # fmt: skip
 @click.option("--device", default="", metavar="TEXT", help="With which camera.")
 @click.option("--list-references", is_flag=True, help="List liquids of known pH and stop.")
 @_VESSEL
@@ -70,7 +74,8 @@ def indicator(
     dye = options["dye"] or method.indicator.name
     points = _points(pictures, vessel, white)
     chart = fit_chart(points, name=name_of(name, dye), dye=dye, made=today(),
-                      light=options["light"], device=options["device"])  # fmt: skip
+                      light=options["light"], device=options["device"],
+        illuminant=options["illuminant"])  # fmt: skip
     for sentence in suits(chart, method):
         click.echo(f"Warning: {sentence}", err=True)
     if chart.basis == "monotone":
