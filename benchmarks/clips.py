@@ -101,7 +101,7 @@ def _encode(path: Path, coding: Coding, seconds: float) -> None:
         context = stream.codec_context
         context.colorspace = context.color_trc = context.color_primaries = 1
         context.color_range = 1
-        for number, picture in enumerate(_pictures(coding.size_px, round(seconds * RATE_HZ))):
+        for number, picture in enumerate(pictures(coding.size_px, round(seconds * RATE_HZ))):
             frame = av.VideoFrame.from_ndarray(picture, "rgb24")
             frame = frame.reformat(format=coding.pixels, dst_colorspace="ITU709")
             frame.pts, frame.time_base = number, Fraction(1, RATE_HZ)
@@ -109,31 +109,39 @@ def _encode(path: Path, coding: Coding, seconds: float) -> None:
         container.mux(stream.encode(None))
 
 
-def _pictures(size_px: tuple[int, int], count: int) -> Iterator[Any]:
-    """Enlarged pictures of the run with fresh grain, 30 a second."""
+def pictures(size_px: tuple[int, int], count: int, rate_hz: float = RATE_HZ) -> Iterator[Any]:
+    """Enlarged pictures of the run with fresh grain, as sRGB arrays.
+
+    Parameters
+    ----------
+    size_px : (int, int)
+        Width and height.
+    count : int
+        How many.
+    rate_hz : float
+        Pictures to a second of the run.
+    """
     rng = np.random.default_rng(7)
     width, height = size_px
     grain = rng.normal(0.0, _GRAIN, (height + 97, width + 97, 1)).astype(np.int8)
     grain = np.repeat(grain, 3, axis=2)
     shown, large = None, None
-    for number, small in enumerate(_at_rate(_rendered(), count)):
+    for small in _at_rate(_rendered(), count, rate_hz):
         if small is not shown:
             shown, large = small, cv2.resize(small, size_px, interpolation=cv2.INTER_CUBIC)
         dy, dx = rng.integers(0, 97, 2)
         yield cv2.add(large, grain[dy : dy + height, dx : dx + width], dtype=cv2.CV_8U)
-        assert number < count
 
 
-def _at_rate(timed: Iterator[tuple[float, Any]], count: int) -> Iterator[Any]:
-    """For each thirtieth of a second, the last picture not after it."""
-    now_s, picture = next(timed)
+def _at_rate(timed: Iterator[tuple[float, Any]], count: int, rate_hz: float) -> Iterator[Any]:
+    """For each tick of a steady clock, the last picture not after it."""
+    _, picture = next(timed)
     later = next(timed, None)
     for number in range(count):
-        while later is not None and later[0] <= number / RATE_HZ:
-            now_s, picture = later
+        while later is not None and later[0] <= number / rate_hz:
+            _, picture = later
             later = next(timed, None)
         yield picture
-    assert now_s >= 0.0
 
 
 def _rendered() -> Iterator[tuple[float, Any]]:
@@ -141,6 +149,7 @@ def _rendered() -> Iterator[tuple[float, Any]]:
     from huehold.virtual.presets_settings import with_settings
     from huehold.virtual.simulate import simulate
 
+    FOLDER.mkdir(parents=True, exist_ok=True)
     path = FOLDER / "bench.mp4"
     if not path.exists():
         wide = ("sight.width_px=480", "sight.height_px=270", "recording.quality=12")
