@@ -193,6 +193,30 @@ def test_an_indicator_from_pictures(capsys, tmp_path):
     assert 9.0 < high < 10.5
 
 
+def cloudy(path, solid_g_per_l):
+    """A cup over a checked ground, seen through the dye with that much solid in it."""
+    rows, columns = np.mgrid[:480, :640]
+    checks = np.where((rows // 16 + columns // 16) % 2 == 0, 0.8, 0.15)[..., None] * np.ones(3)
+    image = np.full((480, 640, 3), 0.8)
+    radius = np.hypot(columns - 320, rows - 240)
+    seen = LiquidOptics(KITCHEN_DYES, 25.0).appearance(np.array(9.5), np.array(solid_g_per_l))
+    sharp = float(seen.sharp)
+    inside = seen.veil + seen.through * (sharp * checks + (1.0 - sharp) * checks.mean())
+    image[radius < 128] = 0.55
+    image[radius < 120] = inside[radius < 120]
+    cv2.imwrite(str(path), encode_srgb(image)[:, :, ::-1])
+    return path
+
+
+def test_turbidity_from_pictures(capsys, tmp_path):
+    shares = (0.0, 0.25, 0.5, 1.0)
+    pictures = [f"{cloudy(tmp_path / f'{share}.png', 2.0 * share)}={share}" for share in shares]
+    code, out, err = outcome(capsys, "calibrate", "turbidity", *pictures, "--vessel", "320,240,118")
+    assert code == 0, err
+    assert "the share of solid may be believed between 0.00 and" in out
+    assert len(Store().get("turbidity/turbidity").share) >= 3
+
+
 def test_the_wrong_kind_of_green(capsys, tmp_path):
     green = {"phycocyanin": 0.0, "bromocresol_green": 0.2}
     pictures = [cup(tmp_path / f"{ph}.png", ph, green) for ph in (8.0, 9.0, 10.0)]
