@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from huehold.balance.additions import masses_of_additions
+from huehold.calibration.card_guide import CardGuide
 from huehold.core import (
     Ellipse,
     Event,
@@ -93,9 +94,11 @@ class Session:
         self.method = method
         self.settings = settings or Settings()
         self.detector = Detector(detector_settings(method, self.settings))
+        self.card = CardGuide()
         self.observer = Observer(
             vessel=scaled_vessel(self.settings.vessel, scale),
             white=scaled_white(self.settings.white, scale),
+            guide=self.card,
         )
         self._recorder = TraceRecorder(scale)
         self._gallery = Gallery()
@@ -203,7 +206,7 @@ class Session:
         end_s = float(trace.time_s[-1]) if len(trace) else 0.0
         assay, mass_warnings, problem = self._assay(verdict, events, masses, end_s)
         return Run(
-            source=source,
+            source=replace(source, detail={**source.detail, "bench card": self.card.summary}),
             method=self.method,
             settings=self.settings,
             verdict=verdict,
@@ -211,7 +214,7 @@ class Session:
             trace=trace,
             readings=readings,
             assay=assay,
-            warnings=unique((*warnings, *verdict.warnings, *mass_warnings)),
+            warnings=unique((*warnings, *verdict.warnings, *mass_warnings, *self.card.warnings)),
             frames_seen=len(self._recorder) if frames_seen is None else frames_seen,
             frames_used=len(self._recorder),
             pictures=self._gallery.pictures(),

@@ -157,7 +157,7 @@ def test_pdf_is_of_the_paper_s_size_and_the_same_every_time(
 def test_the_command_writes_the_card(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     target = tmp_path / "card.svg"
     assert run(["card", "--cup-mm", "60", "--paper", "Letter", "--out", str(target)]) == 0
-    assert "foot 60 mm" in target.read_text()
+    assert "up to 60 mm wide" in target.read_text()
     assert "132 x 132 mm" in capsys.readouterr().err
     assert run(["card", "--cup-mm", "61", "--out", str(target)]) == 2
     assert run(["card", "--paper", "a5"]) == 2

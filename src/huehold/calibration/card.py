@@ -44,7 +44,7 @@ HALFTONE_MM = 6 * DOT_MM
 COVERAGES: tuple[float, ...] = tuple(dots / 6 for dots in range(1, 7))
 """Share of the paper under ink in each field of a ramp, light to dark."""
 
-_MARGIN_MM = 36.0  # from the cup's foot to the edge of the card
+_MARGIN_MM = 36.0  # from the cup's outline, seen from above, to the edge of the card
 _MARKER_AT_MM = 15.0  # middle of a marker from both edges: the quiet zone is more than a cell
 _RAMP_MM = (8.0, 20.0)  # from the edge
 _CORNER_FREE_MM = 31.0  # along the edge, kept free for a marker and its quiet zone
@@ -81,7 +81,7 @@ class CardLayout:
     Attributes
     ----------
     cup_mm : int
-        Diameter of the cup's foot, one of `CUP_SIZES_MM`.
+        Diameter of the cup where it is widest, one of `CUP_SIZES_MM`.
     """
 
     cup_mm: int
@@ -98,7 +98,7 @@ class CardLayout:
 
     @property
     def ring_mm(self) -> float:
-        """Radius of the printed ring: the cup's foot and 2 mm of room."""
+        """Radius of the printed ring: the widest cup and 2 mm of room."""
         return self.cup_mm / 2.0 + 2.0
 
     @property
@@ -213,7 +213,7 @@ def card_layout(cup_mm: int) -> CardLayout:
     Parameters
     ----------
     cup_mm : int
-        Diameter of the cup's foot in mm, one of `CUP_SIZES_MM`.
+        Diameter of the cup in mm where it is widest, one of `CUP_SIZES_MM`.
 
     Raises
     ------
@@ -222,9 +222,9 @@ def card_layout(cup_mm: int) -> CardLayout:
     """
     if cup_mm not in CUP_SIZES_MM:
         raise UsageError(
-            f"There is no bench card for a cup of {cup_mm:g} mm; give the diameter of its foot as "
-            f"a multiple of 5 from {CUP_SIZES_MM[0]} to {CUP_SIZES_MM[-1]} mm, rather the next "
-            "larger than the next smaller one."
+            f"There is no bench card for a cup of {cup_mm:g} mm; give the diameter where it is "
+            f"widest as a multiple of 5 from {CUP_SIZES_MM[0]} to {CUP_SIZES_MM[-1]} mm, rather "
+            "the next larger than the next smaller one."
         )
     return CardLayout(int(cup_mm))
 

@@ -7,8 +7,7 @@ and lie as a flat card seen from above must; once it is known, two are enough to
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -17,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from huehold.calibration.card import MARKER_MM, CardLayout, layout_of_marker
 from huehold.core import Ellipse
 
-__all__ = ["BENT", "CardSight", "find_card", "find_markers"]
+__all__ = ["BENT", "CardSight", "find_card", "find_markers", "follow_card"]
 
 FloatArray = NDArray[np.float64]
 
@@ -25,8 +24,11 @@ BENT = 0.0018
 """Misfit of the markers' corners, as a share of the card's side, from which it is bent."""
 
 _SEARCH_PX = (960, 1280)  # longest side of the picture that is searched, least and most
+_ROOM = 0.12  # around a known card, as a share of its side, in which it is followed
+_SMALL_MARKER_PX = 26.0  # side of markers that are enlarged to be read
 _IMPOSSIBLE = 0.03  # misfit, as a share of the card's side, beyond any bend or lens
 _READING_PX = 0.15  # how well a corner is read, root mean square
+_GRAINY_PX = 0.12  # how much worse for each code of the picture's grain
 _INSET = 0.03
 _LEAST_MARKER_PX = 8.0
 _LEAST_ASPECT = 0.35  # of the ring: seen flatter than this nothing can be measured
@@ -68,7 +70,7 @@ class CardSight:
 
     @property
     def cup(self) -> Ellipse:
-        """Outline in pixels of the foot of the cup that the card is made for."""
+        """Outline on the card, in pixels, of the widest cup that the card is made for."""
         return self.circle(self.layout.cup_mm / 2.0)
 
     @property
@@ -143,27 +145,74 @@ def find_card(
         In pixels of `image`; None if there is no card.
     """
     grey, factor = _grey(image)
+    best = _in_grey(grey, known, least_markers)
+    return None if best is None else _enlarged(best, factor)
+
+
+def _in_grey(
+    grey: NDArray[np.uint8], known: CardLayout | None, least_markers: int
+) -> CardSight | None:
     groups: dict[CardLayout, dict[int, FloatArray]] = defaultdict(dict)
     for number, corners in find_markers(grey):
         owner = layout_of_marker(number)
         if owner is not None and (known is None or owner[0] == known) and _real(grey, corners):
             groups[owner[0]].setdefault(owner[1], corners)
-    sights = [_sight(layout, found, least_markers) for layout, found in groups.items()]
+    grain = _grain(grey)
+    sights = [_sight(layout, found, least_markers, grain) for layout, found in groups.items()]
     believed = [s for s in sights if s is not None]
-    best = max(believed, key=lambda s: (len(s.seen), -s.misfit), default=None)
-    return None if best is None else _enlarged(best, factor)
+    return max(believed, key=lambda s: (len(s.seen), -s.misfit), default=None)
 
 
-def _grey(image: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+def follow_card(image: NDArray[np.uint8], known: CardSight) -> CardSight | None:
+    """Find a card again near where it lay, at a fraction of the work of a search.
+
+    Parameters
+    ----------
+    image : ndarray of uint8, shape (height, width, 3)
+    known : CardSight
+        The card as it lay in a picture of the same size.
+
+    Returns
+    -------
+    CardSight or None
+        None if it is not there with two markers at least; it may have gone farther.
+    """
+    corners = known.project(known.layout.outline)
+    room = _ROOM * float(np.ptp(corners, axis=0).max())
+    height, width = image.shape[:2]
+    left, top = np.clip(corners.min(axis=0) - room, 0, [width - 1, height - 1]).astype(int)
+    right, bottom = np.clip(corners.max(axis=0) + room, 1, [width, height]).astype(int)
+    marker_px = MARKER_MM * known.px_per_mm
+    part = np.ascontiguousarray(image[top:bottom, left:right])
+    if min(part.shape[:2]) < 16:
+        return None
+    grey, factor = _grey(part, enlarged=marker_px < _SMALL_MARKER_PX)
+    found = _in_grey(grey, known.layout, 2)
+    if found is None:
+        return None
+    found = _enlarged(found, factor)
+    shift = np.array([[1.0, 0.0, left], [0.0, 1.0, top], [0.0, 0.0, 1.0]])
+    return replace(found, homography=shift @ found.homography)
+
+
+def _grey(image: NDArray[np.uint8], enlarged: bool = True) -> tuple[NDArray[np.uint8], float]:
     grey = np.asarray(cv2.cvtColor(image, cv2.COLOR_RGB2GRAY), dtype=np.uint8)
     longest = max(grey.shape)
-    factor = longest / np.clip(longest, *_SEARCH_PX)
+    least, most = _SEARCH_PX
+    factor = longest / np.clip(longest, least if enlarged else 1, most)
     if factor == 1.0:
         return grey, 1.0
     size = (round(grey.shape[1] / factor), round(grey.shape[0] / factor))
     way = cv2.INTER_AREA if factor > 1.0 else cv2.INTER_CUBIC
     searched = np.asarray(cv2.resize(grey, size, interpolation=way), dtype=np.uint8)
     return searched, grey.shape[1] / size[0]
+
+
+def _grain(grey: NDArray[np.uint8]) -> float:
+    """Noise of the picture in codes, from what a small median filter takes away."""
+    view = grey[::2]
+    left = np.abs(view.astype(np.int16) - cv2.medianBlur(view, 3))
+    return 1.5 * float(left[left > 0].mean()) if (left > 0).mean() > 0.3 else 0.0
 
 
 def _real(grey: NDArray[np.uint8], corners: FloatArray) -> bool:
@@ -185,7 +234,7 @@ def _values(grey: NDArray[np.uint8], points: FloatArray) -> FloatArray:
 
 
 def _sight(
-    layout: CardLayout, found: dict[int, FloatArray], least_markers: int
+    layout: CardLayout, found: dict[int, FloatArray], least_markers: int, grain: float
 ) -> CardSight | None:
     if len(found) < least_markers:
         return None
@@ -197,7 +246,9 @@ def _sight(
     sight = CardSight(layout, matrix, seen, 0.0)
     off_px = np.sqrt(np.mean((sight.project(_corners(layout, seen, inset)) - here) ** 2) * 2.0)
     side_px = 2.0 * layout.half_mm * sight.px_per_mm
-    misfit = float(np.sqrt(max(off_px**2 - _READING_PX**2, 0.0))) / side_px
+    misfit = (
+        float(np.sqrt(max(off_px**2 - _READING_PX**2 - (_GRAINY_PX * grain) ** 2, 0.0))) / side_px
+    )
     return CardSight(layout, matrix, seen, misfit) if misfit < _IMPOSSIBLE else None
 
 
@@ -263,9 +314,3 @@ def _enlarged(sight: CardSight, factor: float) -> CardSight:
     shift = 0.5 * (factor - 1.0)
     scale = np.array([[factor, 0.0, shift], [0.0, factor, shift], [0.0, 0.0, 1.0]])
     return CardSight(sight.layout, scale @ sight.homography, sight.seen, sight.misfit)
-
-
-def words_for_corners(corners: Sequence[int]) -> str:
-    """Name corners of the card for people."""
-    names = ("far left", "far right", "near right", "near left")
-    return ", ".join(names[i] for i in corners)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from huehold.calibration.card_find import CardSight, find_card
+from huehold.calibration.card_find import CardSight, find_card, follow_card
 from huehold.calibration.card_light import (
     CardLight,
     Ramp,
@@ -29,7 +29,7 @@ _SEEK_S, _IDLE_S, _FOLLOW_S = 0.3, 2.0, 0.3  # between looks: at first, later, o
 _TRIES = 12  # quick looks before the slow ones
 _KEPT_S = 20.0  # how long the place is believed while the markers are hidden
 _LOOKS = 40  # most frames whose ramp is kept
-_RAMP_S = 1.0
+_RAMP_S = 4.0
 _OFTEN = 0.3  # share of the looks from which a fault is told
 _CLIPPED = 0.25
 
@@ -132,11 +132,10 @@ class CardGuide:
 
     def _seek(self, frame: Frame) -> None:
         known = self.sight
-        found = find_card(
-            frame.image,
-            known.layout if known is not None else None,
-            least_markers=2 if known is not None else 3,
-        )
+        found = follow_card(frame.image, known) if known is not None else None
+        if found is None:
+            layout, least = (None, 3) if known is None else (known.layout, 2)
+            found = find_card(frame.image, layout, least)
         if found is not None and (known is None or _credible(found, known)):
             self.sight, self._read_s = found, frame.time_s
         elif known is not None and frame.time_s - self._read_s > _KEPT_S:

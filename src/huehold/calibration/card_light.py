@@ -7,7 +7,7 @@ the tone curve: far off, a field of fine lines sends the light of its bare paper
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -28,6 +28,7 @@ _TINT = 0.08  # log ratio of channels against the usual spot that tells another 
 _OFF = 0.025  # log light below or above the plane that leaves a spot out
 _LEAST_SPOTS = 5
 _SHADED_SPOTS = 3
+_OWN_SHADOW_MM = 9.0
 _STEEP = 0.35  # log light from one side of the card to the other
 _UNEVEN = 0.04  # root mean square of the spots around the plane
 _BLURRED_LINES = 0.22  # spread within a field, of the paper's light, that resolves its lines
@@ -54,7 +55,7 @@ class CardLight:
     spots : int
         How many spots of paper were used.
     shaded : int
-        How many more were plain paper but darker than the rest says.
+        How many more, away from the cup, were plain but darker than the rest says.
     unevenness : float
         Root mean square of the used spots around the plane, in log light.
     clipped : float
@@ -115,7 +116,19 @@ def measure_light(image: NDArray[np.uint8], sight: CardSight) -> CardLight | Non
     grain = 1.4826 * np.median(np.abs(bright / middle - 1.0), axis=1)
     usual = float(np.median(grain))  # of a noisy picture's plain paper
     plain = inside.all(axis=1) & (full.mean(axis=1) < 0.5) & (grain < max(_GRAIN, 2.5 * usual))
-    return _fit_plane(layout.white_spots / layout.half_mm, level, plain, clipped)
+    light = _fit_plane(layout.white_spots / layout.half_mm, level, plain, clipped)
+    if light is None:
+        return None
+    return replace(light, shaded=_shaded(layout, light, level, plain))
+
+
+def _shaded(
+    layout: CardLayout, light: CardLight, level: FloatArray, plain: NDArray[np.bool_]
+) -> int:
+    """Count plain spots that are too dark, those next to the cup left out: its own shadow."""
+    away = np.hypot(*layout.white_spots.T) > layout.ring_mm + _OWN_SHADOW_MM
+    off = (level - np.log(light.at(layout.white_spots / layout.half_mm))).mean(axis=1)
+    return int((plain & away & (off < -2.0 * _OFF)).sum())
 
 
 def _fit_plane(
@@ -140,7 +153,7 @@ def _fit_plane(
         rel_sd=float(np.hypot(0.003, rms / np.sqrt(used.sum()))),
         plane=plane,
         spots=int(used.sum()),
-        shaded=int((paper & ~used & (off < -_OFF)).sum()),
+        shaded=0,
         unevenness=rms,
         clipped=clipped,
     )
@@ -285,7 +298,7 @@ class ToneCurve:
     @property
     def off(self) -> bool:
         """Whether the camera bends tones more than the doubt about the print explains."""
-        return abs(self.exponent - 1.0) > max(0.1, 2.0 * self.exponent_sd)
+        return abs(self.exponent - 1.0) > max(0.1, 2.0 * self.exponent_sd) and self.misfit < 0.02
 
     def straight(self, light: FloatArray) -> FloatArray:
         """Return true light against white from decoded light against white."""

@@ -206,7 +206,7 @@ def _heading(layout: CardLayout) -> Iterator[Shape]:
     size = min(1.0, layout.free_mm / 35.0)  # words keep out of the markers' quiet zones
     yield Words(0.0, top + 8.5, 5.0 * size, "huehold bench card", "middle", bold=True)
     lines = (
-        f"The cup stands in the ring: foot {layout.cup_mm} mm.",
+        f"The cup, up to {layout.cup_mm} mm wide, stands in the ring.",
         "Keep all four corners in the picture.",
         "Lie flat, light even, this edge away from you.",
     )
@@ -230,8 +230,8 @@ _STEPS = (
     "2  Lay a ruler on the scale below. If it is off by more than 1 mm, print anew at 100 %.",
     "3  Cut along the dashed line. Lay the card flat on the table, or on the pan of the balance;",
     "    stiff card glued behind it keeps it from bending. Tare the balance with the card on it.",
-    "4  Set the cup of {cup} mm into the ring. Point the camera so that the corner squares and",
-    "    both grey ladders are in the picture. Let no lamp mirror in it and no shadow cross it.",
+    "4  Set the cup, {cup} mm or less, into the ring. Point the camera so that all corner squares",
+    "    and both grey ladders are in the picture. Let no lamp mirror in it, no shadow cross it.",
     "5  Keep it dry: a stained or creased card measures wrongly. Print a new one, it costs little.",
 )
 
@@ -314,7 +314,7 @@ def write_card(path: Path, *, cup_mm: int = 75, paper: str = "a4") -> CardLayout
     path : Path
         Ends in ``.pdf`` or ``.svg``.
     cup_mm : int
-        Diameter of the cup's foot; one of `huehold.calibration.card.CUP_SIZES_MM`.
+        Diameter of the cup where it is widest; one of `huehold.calibration.card.CUP_SIZES_MM`.
     paper : str
         One of `PAPERS`.
 

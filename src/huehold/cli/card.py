@@ -21,7 +21,7 @@ import click
     default=75,
     show_default=True,
     metavar="MM",
-    help="Diameter of the cup's foot: 45 to 100 in steps of 5, rather larger than smaller.",
+    help="Diameter of the cup where it is widest: 45 to 100 in steps of 5, rather larger.",
 )
 @click.option(
     "--out",

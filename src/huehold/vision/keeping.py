@@ -72,7 +72,7 @@ class VesselKeeper:
         self._near: Ellipse | None = None
 
     def expect(self, place: Ellipse) -> None:
-        """Search only near this outline of the cup's foot, in pixels of the small picture."""
+        """Search only near this outline of the cup, in pixels of the small picture."""
         self._near = place
 
     def look(self, image: Picture, time_s: float, *, covered: bool) -> Holding:

@@ -68,7 +68,7 @@ def find_vessel(picture: Picture, near: Ellipse | None = None) -> Candidate | No
     picture : ndarray of uint8, shape (height, width, 3)
         sRGB picture, best about 240 to 480 pixels on its longer side.
     near : Ellipse or None
-        Outline of the cup's foot where it is known, in pixels of `picture`.
+        Outline of the cup at its foot, where that is known, in pixels of `picture`.
 
     Returns
     -------
@@ -198,7 +198,7 @@ def _stands_in(liquid: Ellipse, foot: Ellipse) -> bool:
     """Whether liquid could be in a cup on this foot: seen aslant it lies off, but not far."""
     off = np.hypot(liquid.x_px - foot.x_px, liquid.y_px - foot.y_px)
     size = liquid.semi_major_px / foot.semi_major_px
-    return bool(off < 0.9 * foot.semi_major_px and 0.5 < size < 1.9)
+    return bool(off < 1.2 * foot.semi_major_px and 0.4 < size < 1.7)
 
 
 def _inside(one: Ellipse, other: Ellipse) -> bool:
