@@ -91,6 +91,8 @@ function holdWords({ label, will_hold: share, fades_back_in_s: fades_s }) {
 
 function additionsWords({ additions_left: left, additions_left_low: low, additions_left_high: high }) {
   const middle = Math.max(1, Math.round(left));
-  const range = low === null ? "" : ` (${Math.max(0, Math.round(low))} to ${Math.round(high)})`;
-  return `about ${middle}${range} more additions like the last`;
+  const least = Math.max(0, Math.floor(low ?? middle));
+  const most = Math.max(middle, Math.ceil(high ?? middle));
+  const range = least === most ? "" : ` (${least} to ${most})`;
+  return `about ${middle}${range} more like the last addition`;
 }
