@@ -31,6 +31,12 @@ def test_a_volume_that_makes_no_sense():
         by_volume("104.4 g", "10 mL", **FACTS)
 
 
+@pytest.mark.parametrize("graduation", ["0 mL", "-5 mL", "1 g"])
+def test_marks_that_make_no_sense(graduation):
+    with pytest.raises(InputError, match="distance of two marks"):
+        by_volume("10.44 g", "10 mL", graduation=graduation, **FACTS)
+
+
 def test_water_against_water_is_water():
     # Tanaka et al. 2001: 998.2067 kg/m3 at 20 C, 997.0470 at 25 C.
     for celsius, density in ((20.0, 0.9982067), (25.0, 0.9970470)):

@@ -12,7 +12,7 @@ import numpy as np
 from pydantic import Field
 
 from huehold.calibration.coins import coin
-from huehold.calibration.model import Calibration, Table, Text, remind_date
+from huehold.calibration.model import Calibration, Table, Text, plainly, remind_date
 from huehold.errors import InputError
 from huehold.stoichiometry.quantities import read
 from huehold.stoichiometry.weighing import Balance
@@ -123,9 +123,9 @@ def check_weight(text: str) -> CheckWeight:
         If the mass cannot be read.
     """
     count, cross, rest = text.partition("x ")
-    number = int(count) if cross and count.strip().isdigit() else 1
-    name = rest if cross and count.strip().isdigit() else text
-    if name.strip()[:1].isdigit():
+    number = int(count) if cross and count.strip().isdecimal() else 1
+    name = rest if cross and count.strip().isdecimal() else text
+    if name.strip()[:1].isdecimal():
         typed = read(name, "g", "the check weight")
         if typed.value <= 0 or number < 1:
             raise InputError(
@@ -144,6 +144,7 @@ def check_weight(text: str) -> CheckWeight:
     )
 
 
+@plainly
 def check(weight: CheckWeight, reading_g: float) -> Check:
     """Hold a reading against a check weight."""
     return Check(
@@ -172,6 +173,7 @@ def additivity_error(parts_g: Sequence[float], together_g: float) -> float:
     return together_g - math.fsum(parts_g)
 
 
+@plainly
 def calibrate(
     *,
     name: str,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Literal
 
-from huehold.calibration.model import Calibration, Value, remind_date
+from huehold.calibration.model import Calibration, Value, plainly, remind_date
 from huehold.errors import InputError
 from huehold.stoichiometry.density import density_input, measured_density, water_density
 from huehold.stoichiometry.quantities import positive, read
@@ -57,6 +57,8 @@ def by_volume(
     InputError
         If a number makes no sense.
     """
+    step = read(graduation, "mL", "the distance of two marks")
+    positive(step, "the distance of two marks", "give it in millilitres, such as 0.5")
     found = measured_density(mass, volume, graduation=graduation, readability_g=readability_g)
     return _calibration(found.value, found.u, None, found.source, name, made, sample, method)
 
@@ -113,6 +115,7 @@ def _fills(masses_g: Sequence[float], what: str, readability_g: float) -> tuple[
     return mean, math.hypot(readability_g / math.sqrt(6.0), fill) / math.sqrt(n) / mean
 
 
+@plainly
 def _calibration(
     value: float, u: float, dof: float | None, source: str, name: str, made: date, sample: str,
     method: str,

@@ -10,7 +10,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from huehold.calibration.model import Calibration, Value, remind_date
+from huehold.calibration.model import Calibration, Value, plainly, remind_date
 from huehold.errors import InputError
 from huehold.stoichiometry.dropper import DropMass, calibrate_dropper
 
@@ -51,6 +51,7 @@ class DropperCalibration(Calibration):
         return DropMass(self.drop_mass.value, self.drop_mass.u, f"calibration {self.ref}")
 
 
+@plainly
 def calibrate(
     weighings: Sequence[Weighing],
     *,
@@ -111,7 +112,7 @@ def parse_weighings(text: str) -> tuple[Weighing, ...]:
     found = []
     for part in parts:
         count, colon, mass = part.partition(":")
-        if not colon or not count.strip().isdigit():
+        if not colon or not count.strip().isdecimal():
             raise InputError(
                 f"'{part.strip()}' is no weighing; write the number of drops, a colon and their "
                 "mass in grams, such as 20:0.95,20:0.97."

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from huehold.calibration.indicator import Curve, IndicatorChart, Points, colour_word
 from huehold.calibration.indicator_model import LIGHTS, ProtolysisFit, fit_protolysis
-from huehold.calibration.model import Value, remind_date
+from huehold.calibration.model import Value, plainly, remind_date
 from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
@@ -61,6 +61,7 @@ class ColourPoint:
     source: str = "given"
 
 
+@plainly
 def fit_chart(
     points: Sequence[ColourPoint], *, name: str, dye: str, made: date, light: str = "",
     device: str = "", u_scale: float = 0.0, illuminant: str = "daylight",

@@ -9,19 +9,26 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
+import functools
 import math
 import typing
-from typing import Annotated, Any, Literal, Self
+from collections.abc import Callable
+from typing import Annotated, Any, Literal, ParamSpec, Self, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from huehold.errors import InputError
 
-__all__ = ["SCHEMA", "Calibration", "Origin", "Table", "Value", "checked", "faults", "remind_date"]
+__all__ = [
+    "SCHEMA", "Calibration", "Origin", "Table", "Text", "Value", "checked", "faults", "plainly",
+    "remind_date",
+]  # fmt: skip
 
 SCHEMA = "huehold.calibration/1"
 
 Origin = Literal["measured", "virtual bench"]
+P = ParamSpec("P")
+R = TypeVar("R")
 Text = Annotated[str, Field(min_length=1)]
 
 
@@ -141,6 +148,19 @@ def checked(model: type[Calibration], data: object, where: str) -> Calibration:
         return model.model_validate(data)
     except ValidationError as error:
         raise InputError(f"{where}: {faults(model, error)}") from error
+
+
+def plainly(make: Callable[P, R]) -> Callable[P, R]:
+    """Have a function that makes a calibration say in a sentence what its model refuses."""
+
+    @functools.wraps(make)
+    def tell(*args: P.args, **kwargs: P.kwargs) -> R:
+        try:
+            return make(*args, **kwargs)
+        except ValidationError as error:
+            raise InputError(f"This cannot be kept: {faults(Table, error)}.") from error
+
+    return tell
 
 
 def faults(model: type[BaseModel], error: ValidationError) -> str:

@@ -249,7 +249,7 @@ class Store:
     def _last_version(self, calibration: Calibration) -> int:
         stem = f"{calibration.kind}.{calibration.name}"
         parts = (p.stem.rsplit("@", 1) for p in _files(self.folder))
-        older = [int(p[1]) for p in parts if p[0] == stem and p[1:] and p[1].isdigit()]
+        older = [int(p[1]) for p in parts if p[0] == stem and p[1:] and p[1].isdecimal()]
         current = self.folder / f"{stem}.toml"
         if not current.is_file():
             return max(older, default=0)

@@ -7,7 +7,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from huehold.calibration.model import Calibration, Value, remind_date
+from huehold.calibration.model import Calibration, Value, plainly, remind_date
 from huehold.errors import InputError
 from huehold.methods.model import Method
 from huehold.stoichiometry.propagate import propagate
@@ -46,6 +46,7 @@ class TitrantCalibration(Calibration):
         )
 
 
+@plainly
 def calibrate(
     method: Method,
     given: Standardisation,

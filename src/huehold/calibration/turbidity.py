@@ -9,7 +9,7 @@ from typing import Annotated, Literal, Self
 import numpy as np
 from pydantic import Field, model_validator
 
-from huehold.calibration.model import Calibration, remind_date
+from huehold.calibration.model import Calibration, plainly, remind_date
 from huehold.errors import InputError
 
 __all__ = ["REMIND_DAYS", "TurbidityCalibration", "calibrate"]
@@ -91,6 +91,7 @@ class TurbidityCalibration(Calibration):
         return float(PchipInterpolator(self.index, self.share)(held))
 
 
+@plainly
 def calibrate(
     pairs: Sequence[tuple[float, float]],
     *,

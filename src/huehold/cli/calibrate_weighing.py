@@ -27,6 +27,12 @@ def _grams(text: str) -> float:
     return read(text, "g", "the mass").value
 
 
+def _readability(text: str) -> float:
+    from huehold.stoichiometry.weighing import Balance
+
+    return Balance(_grams(text)).readability_g
+
+
 def _number(text: str) -> float:
     from huehold.stoichiometry.quantities import read_number
 
@@ -69,7 +75,7 @@ def dropper(
         found = ask(weighings, "--weighings", "", parse_weighings)
     made = calibrate(
         found, name=name_of(name, f"{liquid or 'dropper'}"), made=today(), liquid=liquid,
-        readability_g=_grams(readability),
+        readability_g=_readability(readability),
     )  # fmt: skip
     if len(found) < 3:
         click.echo("Three weighings or more would tell how far drops differ.", err=True)
@@ -99,7 +105,7 @@ def balance(list_coins: bool, name: str | None, **options: Any) -> None:
         return
     kept = {key: options.pop(key) for key in ("use_it", "dry_run", "as_json")}
     readability = ask(options["readability"], "--readability", "Last digit of the display (g)",
-                      _grams, default="0.01")  # fmt: skip
+                      _readability, default="0.01")  # fmt: skip
     checks = _checks(options["checks"])
     made = calibrate(
         name=name_of(name, "balance"), made=today(), readability_g=readability,
@@ -190,7 +196,7 @@ def density(name: str | None, use_it: bool, dry_run: bool, as_json: bool, **opti
     from huehold.calibration.density import against_water, by_volume
 
     facts = {
-        "readability_g": _grams(options["readability"]), "sample": options["sample"],
+        "readability_g": _readability(options["readability"]), "sample": options["sample"],
         "name": name_of(name, options["sample"] or "sample"), "made": today(),
         "method": _method_name(options["method"]),
     }  # fmt: skip
@@ -256,7 +262,8 @@ def titrant(name: str | None, use_it: bool, dry_run: bool, as_json: bool, **opti
     )
     made = calibrate(
         method, given, name=name_of(name, options["titrant"] or method.titrant.name),
-        made=today(), balance=Balance(_grams(options["readability"])), titrant=options["titrant"],
+        made=today(), balance=Balance(_readability(options["readability"])),
+        titrant=options["titrant"],
     )  # fmt: skip
     keep(made, use_it=use_it, dry_run=dry_run, as_json=as_json)
 
