@@ -32,7 +32,7 @@ from huehold.detection.verdict import Findings, reach_verdict
 
 __all__ = ["Detector", "Phase"]
 
-_LOOK_BACK_S = 4.0  # an entry is told this long after it at most, blind stretches aside
+_LOOK_BACK_S = 9.0  # an entry is told this long after it at most, behind a swirl and a hand
 _START_SIDE = 0.25  # plateaus below this position are the start colour
 _END_PLATEAU_S = 2.0
 _BEYOND_DEG = 12.0  # hue past the far side of the end band: overshoot
@@ -264,12 +264,23 @@ class Detector:
         onset_s = crossing_s(seen.recent, seen.glimpses, line, level, since_s=since_s)
         if onset_s is None:
             onset_s = self._watch.entering_s
+        onset_s = self._seen_from_s(onset_s)
         brought = cause.explains(onset_s, self._now_s, self._sight.trusted_s)
         if cause.recent(onset_s):
             onset_s = max(onset_s, cause.last_addition_s)
         self._watch.start(onset_s, brought=brought)
         if brought:
             self._teller.tell(self._now_s, "hold_started", onset_s)
+
+    def _seen_from_s(self, onset_s: float) -> float:
+        """Return from when on an entry was seen without too long a blind stretch."""
+        last_s = onset_s
+        for sample in self._smoother.recent:
+            if sample.time_s > last_s:
+                if sample.time_s - last_s > self.settings.max_blind_s:
+                    onset_s = sample.time_s
+                last_s = sample.time_s
+        return onset_s
 
     def _break_hold(self, hold: Hold, time_s: float, reason: str) -> None:
         if self._confirmed_s is not None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import deque
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,6 +20,8 @@ _KNOCK_S = 0.6
 _HAND_AT_RIM = 0.06  # share of the ring around the vessel
 _KNOCK_CELLS = 0.6  # less is a sway that is followed without a word
 _DARK_CODE = 22.0
+_USUAL_S = 3.0  # what the liquid looked like lately
+_ADOPT_S = 8.0  # a look that stays this long is the liquid's own
 
 
 def _ramp(value: float, none: float, full: float) -> float:
@@ -38,6 +42,47 @@ def _uneven(around: Around, liquid: Liquid) -> float:
     return _ramp(liquid.odd, 0.20, 0.50)
 
 
+class Veil:
+    """Notice a reflection over all of the liquid: much lighter and paler from one moment on.
+
+    No addition does that: the colour turns at about the same lightness, and solid that is
+    stirred up lightens slowly.
+    """
+
+    def __init__(self) -> None:
+        self._usual: deque[tuple[float, float, float]] = deque()
+        self._since_s: float | None = None
+
+    def over(self, time_s: float, reflectance: NDArray[np.float64]) -> float:
+        """Return from 0 to 1 how far the liquid is veiled.
+
+        Parameters
+        ----------
+        time_s : float
+        reflectance : ndarray of float, shape (3,)
+            The liquid's colour in linear light, referred to the white.
+        """
+        light, deep = float(reflectance.mean()), float(np.ptp(reflectance) / reflectance.max())
+        while len(self._usual) > 1 and self._usual[0][0] < time_s - _USUAL_S:
+            self._usual.popleft()
+        veiled = self._against_usual(light, deep)
+        if veiled < 0.5:
+            self._since_s = None
+        elif self._since_s is None:
+            self._since_s = time_s
+        if self._since_s is None or time_s - self._since_s > _ADOPT_S:
+            self._usual.append((time_s, light, deep))
+        return veiled
+
+    def _against_usual(self, light: float, deep: float) -> float:
+        if not self._usual:
+            return 0.0
+        usual_light = float(np.median([seen[1] for seen in self._usual]))
+        usual_deep = float(np.median([seen[2] for seen in self._usual]))
+        lighter = _ramp(light / max(usual_light, 1e-3), 2.0, 3.0)
+        return lighter * _ramp(usual_deep - deep, 0.08, 0.2)
+
+
 class Condition:
     """Judge frames in time order; the memory is a few numbers and one small picture."""
 
@@ -46,6 +91,7 @@ class Condition:
         self._changed_s = 0.0
         self._knock_s = -np.inf
         self._levels: list[NDArray[np.float64]] = []
+        self._veil = Veil()
 
     def of_picture(self, time_s: float, image: NDArray[np.uint8]) -> dict[str, float]:
         """Severities that need no vessel: a frozen or a dark picture."""
@@ -71,7 +117,10 @@ class Condition:
             "hand": _hand(around),
             "knock": 1.0 if time_s - self._knock_s < _KNOCK_S else 0.0,
             "moving": _ramp(held.motion, 0.04, 0.25),
-            "glare": _ramp(liquid.glare, 0.12, 0.45),
+            "glare": max(
+                _ramp(liquid.glare, 0.12, 0.45),
+                self._veil.over(time_s, liquid.linear / white.linear),
+            ),
             "clipped": _ramp(liquid.clipped, 0.10, 0.6),
             "uneven": _uneven(around, liquid),
             "exposure_step": 0.0 if around.banding > 0.0 else step,
