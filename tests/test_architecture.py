@@ -16,6 +16,13 @@ def test_imports_flow_one_way():
     assert "0 broken" in done.stdout
 
 
+def test_the_wheel_carries_what_the_program_needs():
+    stated = (ROOT / "pyproject.toml").read_text("utf-8")
+    for path in [*(ROOT / "calibration").glob("*.toml"), ROOT / "sample_media" / "demo.mp4"]:
+        name = path.relative_to(ROOT).as_posix()
+        assert f'"{name}" = "huehold/{name}"' in stated
+
+
 def test_help_is_quick_to_load_and_imports_nothing_heavy():
     code = (
         "import sys; from huehold.cli import run; run(['--help']); "
