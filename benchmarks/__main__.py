@@ -13,7 +13,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-_HELPERS = ("__init__", "__main__", "clips", "tables")
+_HELPERS = (
+    "__init__", "__main__", "clips", "tables", "fuzz_bases", "fuzz_mutate", "fuzz_worker",
+)  # fmt: skip
 _SPEED = (
     ["review"],
     ["review", "--minutes", "15"],
