@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from huehold.calibration import balance, density, dropper, titrant
-from huehold.calibration.applied import applied, gather
+from huehold.calibration.applied import applied, gather, hue_bands
 from huehold.calibration.store import Store
 from huehold.errors import InputError, UsageError
 from huehold.methods import load_method
@@ -107,3 +107,24 @@ def test_reminders_come_with_it(tmp_path):
     store.save(DROPPER)
     assert gather(["d"], store=store, today=date(2026, 11, 2))[1] == ()
     assert "was to be repeated" in gather(["d"], store=store, today=date(2028, 1, 1))[1][0]
+
+
+def test_a_computed_chart_moves_no_hue_band():
+    assert hue_bands([CHART], METHOD) is None
+    assert hue_bands([DROPPER], METHOD) is None
+
+
+def test_hue_bands_of_a_measured_chart():
+    measured = CHART.model_copy(update={"origin": "measured"})
+    start, end = hue_bands([measured], METHOD)
+    # At pH 9.2 and more the suspension is orange; at 7 and less the mixture is green.
+    assert start[0] < 65.0 < start[1] < end[0] < 120.0 < end[1]
+    assert hue_bands([measured], load_method("total-hardness-by-edta")) is None
+    other = Store("nowhere").get("indicator/bromocresol-green")
+    assert hue_bands([other.model_copy(update={"origin": "measured"})], METHOD) is None
+
+
+def test_hue_bands_where_acid_is_the_start():
+    chart = Store("nowhere").get("indicator/thymol-blue").model_copy(update={"origin": "measured"})
+    start, end = hue_bands([chart], load_method("acetic-acid-in-vinegar"))
+    assert start[0] < 100.0 < start[1] < end[0] < 230.0

@@ -37,6 +37,8 @@ def kept(store):
     [
         ("calibration/1", "calibration/0", "old layout huehold.calibration/0"),
         ("calibration/1", "calibration/2", "newer huehold"),
+        ("calibration/1", "calibration/" + "9" * 5000, "old layout"),
+        ("version = 1", "version = " + "9" * 5000, "not valid TOML"),
         ("huehold.calibration/1", "huehold.method/1", "is no calibration: its schema is"),
         ('kind = "dropper"', 'kind = "droper"', "of kind 'droper', which this huehold does not"),
         ('kind = "dropper"', "kind = 7", "of kind 7"),
@@ -198,6 +200,14 @@ def test_used_until_something_else_is(store):
     assert store.chosen()[0][0].version == 1
     store.use_none("dropper")
     assert store.chosen() == ((), ())
+
+
+def test_a_file_elsewhere_is_used_wherever_one_works(store, kept, tmp_path, monkeypatch):
+    kept.rename(tmp_path / "lent.toml")
+    monkeypatch.chdir(tmp_path)
+    store.use("lent.toml")
+    monkeypatch.chdir("/")
+    assert [c.ref for c in store.chosen()[0]] == ["dropper/kitchen@1"]
 
 
 def test_removing_what_is_used_forgets_it(store):

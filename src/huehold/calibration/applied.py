@@ -14,11 +14,15 @@ from huehold.calibration.indicator import IndicatorChart
 from huehold.calibration.model import Calibration
 from huehold.calibration.store import Store
 from huehold.calibration.titrant import TitrantCalibration
+from huehold.errors import InputError
 
 if TYPE_CHECKING:
     from huehold.methods import Method
 
-__all__ = ["Applied", "applied", "gather"]
+__all__ = ["Applied", "applied", "gather", "hue_bands"]
+
+
+_BAND_MARGIN_DEG = 6.0  # dye, depth and light differ from cup to cup
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,6 +116,47 @@ def applied(
             arguments |= given
             used.append(found.ref)
     return Applied(arguments, tuple(used), tuple(told))
+
+
+def hue_bands(
+    calibrations: Iterable[Calibration], method: Method
+) -> tuple[tuple[float, float], tuple[float, float]] | None:
+    """Hue bands of start and end colour as a measured indicator chart has them for a method.
+
+    The end colour runs from the pH at which the method calls the end to the far side of the
+    chart, the start colour from the other end of the method's turning range.
+
+    Returns
+    -------
+    ((float, float), (float, float)) or None
+        Degrees, as `huehold.methods.model.Indicator.hue_bands` gives them. None, so that the
+        method's own bands stand, if there is no chart, it was computed and not measured, it does
+        not cover the range, the dye is colourless on a side, or its bands would overlap.
+    """
+    indicator = method.indicator
+    charts = [c for c in calibrations if isinstance(c, IndicatorChart) and c.origin == "measured"]
+    if not charts or indicator.end_ph is None or indicator.turning_ph is None:
+        return None
+    end = indicator.end_ph.value
+    low, high = indicator.turning_ph
+    direction = method.endpoint.direction
+    try:
+        if direction == "base-to-acid":
+            bands = charts[-1].bands(direction, (end, high), _BAND_MARGIN_DEG)
+        elif direction == "acid-to-base":
+            bands = charts[-1].bands(direction, (low, end), _BAND_MARGIN_DEG)
+        else:
+            return None
+    except InputError:
+        return None
+    return None if _overlap(bands.start, bands.end) else (bands.start, bands.end)
+
+
+def _overlap(first: tuple[float, float], second: tuple[float, float]) -> bool:
+    def holds(band: tuple[float, float], hue: float) -> bool:
+        return (hue - band[0]) % 360.0 <= (band[1] - band[0]) % 360.0
+
+    return (0.0, 360.0) in (first, second) or holds(first, second[0]) or holds(second, first[0])
 
 
 def _arguments(found: Calibration, end_colour: tuple[float, float] | None) -> dict[str, Any]:

@@ -106,7 +106,7 @@ def parse_toml(text: str, where: str) -> dict[str, Any]:
     """Parse TOML; `InputError` names the file and the line."""
     try:
         return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:  # ValueError: also numbers of absurd length
         raise InputError(
             f"{where} is not valid TOML ({error}); it was cut short or edited wrongly: correct "
             "that line, or calibrate anew."
@@ -120,7 +120,7 @@ def _foreign(schema: object, where: str) -> str:
             "that `huehold calibrate` wrote."
         )
     number = schema.rsplit("/", 1)[1]
-    if number.isdigit() and int(number) > int(SCHEMA.rsplit("/", 1)[1]):
+    if number.isdecimal() and len(number) < 9 and int(number) > int(SCHEMA.rsplit("/", 1)[1]):
         return f"{where} was written by a newer huehold ({schema}); update huehold to read it."
     return f"{where} has the old layout {schema}; this huehold reads {SCHEMA}: calibrate anew."
 

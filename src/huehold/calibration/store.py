@@ -168,10 +168,8 @@ class Store:
             As for `get`.
         """
         found = self.get(ref)
-        own = self._chosen_names() | {
-            found.kind: ref if ref.endswith(".toml") else _short(found, ref)
-        }
-        self._write_chosen(own)
+        lasting = str(Path(ref).absolute()) if ref.endswith(".toml") else _short(found, ref)
+        self._write_chosen(self._chosen_names() | {found.kind: lasting})
         return found
 
     def use_none(self, kind: str) -> None:
