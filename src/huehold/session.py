@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from huehold.balance.additions import masses_of_additions
+from huehold.calibration.camera import CameraCalibration, CameraGate
 from huehold.calibration.card_guide import CardGuide
 from huehold.core import (
     Ellipse,
@@ -86,19 +87,28 @@ class Session:
         The user's choices; vessel and white in pixels of the source.
     scale : float
         Pixels of a frame for one pixel of the source, where frames come reduced.
+    camera : CameraCalibration, optional
+        Corrects the colours, if it fits the light; else the run warns and goes on without.
     """
 
     def __init__(
-        self, method: Method, settings: Settings | None = None, *, scale: float = 1.0
+        self,
+        method: Method,
+        settings: Settings | None = None,
+        *,
+        scale: float = 1.0,
+        camera: CameraCalibration | None = None,
     ) -> None:
         self.method = method
         self.settings = settings or Settings()
         self.detector = Detector(detector_settings(method, self.settings))
         self.card = CardGuide()
+        self.camera = CameraGate(camera) if camera is not None else None
         self.observer = Observer(
             vessel=scaled_vessel(self.settings.vessel, scale),
             white=scaled_white(self.settings.white, scale),
             guide=self.card,
+            correction=self.camera,
         )
         self._recorder = TraceRecorder(scale)
         self._gallery = Gallery()
@@ -214,7 +224,9 @@ class Session:
             trace=trace,
             readings=readings,
             assay=assay,
-            warnings=unique((*warnings, *verdict.warnings, *mass_warnings, *self.card.warnings)),
+            warnings=unique(
+                (*warnings, *verdict.warnings, *mass_warnings, *self._sight_warnings())
+            ),
             frames_seen=len(self._recorder) if frames_seen is None else frames_seen,
             frames_used=len(self._recorder),
             pictures=self._gallery.pictures(),
@@ -222,6 +234,11 @@ class Session:
             assay_problem=problem,
             turbidity_basis=self.observer.turbidity_basis,
         )
+
+    def _sight_warnings(self) -> tuple[str, ...]:
+        """Say what was wrong with the bench card and the camera's calibration."""
+        refused = self.camera.refused if self.camera is not None else ""
+        return (*self.card.warnings, *([refused] if refused else []))
 
     def _assay(
         self,

@@ -12,7 +12,12 @@ import cv2
 import numpy as np
 import pytest
 
-from huehold.calibration.camera import CameraCalibration, calibration_by_card, calibration_by_chart
+from huehold.calibration.camera import (
+    CameraCalibration,
+    CameraGate,
+    calibration_by_card,
+    calibration_by_chart,
+)
 from huehold.calibration.camera_check import CameraFinding, check_camera
 from huehold.calibration.card_guide import read_card
 from huehold.calibration.chart import fit_chart
@@ -165,12 +170,24 @@ def test_the_observer_applies_a_correction_and_keeps_white(made: CameraCalibrati
     place = {"vessel": Ellipse(160, 120, 58, 58), "white": Rect(10, 10, 40, 40)}
     fit = fit_chart(camera_patches("A"))
     plain = Observer(**place).observe(Frame(0.0, image))
-    right = Observer(**place, correction=fit.correction).observe(Frame(0.0, image))
+    gate = CameraGate(calibration_by_chart(fit, name="orange", made=MADE))
+    right = Observer(**place, correction=gate).observe(Frame(0.0, image))
+    assert gate.refused == ""
     wanted_hue = 57.6  # published, D50 (colour-science, chart after Nov. 2014)
     assert abs(right.hue_deg - wanted_hue) < abs(plain.hue_deg - wanted_hue)
     assert right.hue_deg == pytest.approx(wanted_hue, abs=5.0)
     white = fit.correction(np.ones(3))
     assert white == pytest.approx(np.ones(3))
+
+
+def test_a_calibration_of_another_light_is_left_out_and_told(made: CameraCalibration) -> None:
+    gate = CameraGate(made)
+    rgb = np.array([0.3, 0.5, 0.2])
+    assert gate(rgb, np.array([0.8, 0.8, 0.8])) == pytest.approx(rgb)
+    assert "does not fit these frames" in gate.refused
+    assert gate(rgb, np.array(made.white)) == pytest.approx(rgb), "decided once for the run"
+    fits = CameraGate(made)
+    assert fits(rgb, 0.5 * np.array(made.white)) == pytest.approx(made.correction()(rgb))
 
 
 Gain = Callable[[int], tuple[float, float, float]]

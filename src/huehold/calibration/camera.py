@@ -14,7 +14,13 @@ from huehold.calibration.chart import CHART, CameraCorrection, ChartFit
 from huehold.calibration.model import Calibration, remind_date
 from huehold.errors import InputError
 
-__all__ = ["REMIND_DAYS", "CameraCalibration", "calibration_by_card", "calibration_by_chart"]
+__all__ = [
+    "REMIND_DAYS",
+    "CameraCalibration",
+    "CameraGate",
+    "calibration_by_card",
+    "calibration_by_chart",
+]
 
 REMIND_DAYS = 90
 """Days after which one is reminded: lamps age, and cameras are updated."""
@@ -103,6 +109,39 @@ class CameraCalibration(Calibration):
                 f"The calibration {self.ref} is of the camera '{self.device}', these frames are "
                 f"from '{device}'; calibrate this camera, or run without it."
             )
+
+
+class CameraGate:
+    """A run's camera calibration: applied if it fits the light of the first frame, else not.
+
+    What the observer takes as ``correction``.
+
+    Parameters
+    ----------
+    calibration : CameraCalibration
+
+    Attributes
+    ----------
+    refused : str
+        Why it is not applied, a sentence; empty if it is, or if no frame was seen yet.
+    """
+
+    def __init__(self, calibration: CameraCalibration) -> None:
+        self.calibration = calibration
+        self.refused = ""
+        self._correction: CameraCorrection | None = None
+
+    def __call__(
+        self, ratio: NDArray[np.float64], white: NDArray[np.float64]
+    ) -> NDArray[np.float64]:
+        """Correct linear light against white, shape (3,), once the white was found to fit."""
+        if self._correction is None and not self.refused:
+            try:
+                self.calibration.check_light(white)
+                self._correction = self.calibration.correction()
+            except InputError as error:
+                self.refused = str(error)
+        return ratio if self._correction is None else self._correction(ratio)
 
 
 def _balance(white: NDArray[np.float64]) -> NDArray[np.float64]:

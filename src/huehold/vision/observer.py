@@ -29,7 +29,7 @@ _WHITE_SEARCH_S = 1.0
 _COVERED = 0.10  # share of the ring around the vessel that tells a hand
 
 
-Correction = Callable[[NDArray[np.float64]], NDArray[np.float64]]
+Correction = Callable[[NDArray[np.float64], NDArray[np.float64]], NDArray[np.float64]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +63,8 @@ class Observer:
     guide : Guide or None
         Knows something in the picture, such as a printed card; see `huehold.vision.guide`.
     correction : callable or None
-        From linear red, green, blue against the white, shape (3,), to what a camera that
-        keeps to sRGB would have given, shape (3,): a calibration of this camera.
+        A calibration of this camera: from linear red, green, blue against the white, and that
+        white, each of shape (3,), to what a camera that keeps to sRGB would have given.
 
     Notes
     -----
@@ -255,7 +255,7 @@ def _colour(liquid: Liquid, white: White, correction: Correction | None) -> LabC
     linear, deviation = liquid.linear, liquid.linear_sd
     if correction is not None:
         ratio = np.maximum(linear / level, 1e-4)
-        change = correction(ratio) / ratio
+        change = correction(ratio, level) / ratio
         linear, deviation = linear * change, deviation * np.maximum(change, 1.0)
     return lab_with_uncertainty(linear, level, linear_sd=deviation, white_rel_sd=white.rel_sd)
 
