@@ -77,16 +77,17 @@ def long_clip(coding: str, minutes: float, source_s: float = 103.0) -> Path:
 def _story(length_s: int, source_s: int) -> list[int]:
     """Seconds of the run, in the order in which they are shown.
 
-    An addition a minute, each at the colour the one before left behind; after it the last calm
-    second is shown over and over. A long source ends with the addition that holds.
+    An addition a minute, each at the colour the one before left behind; after it two calm
+    seconds take turns. A long source ends with the addition that holds.
     """
     portions = [list(range(7, 14)), list(range(15, 21)), list(range(22, 28))]
     portions = [portion for portion in portions if portion[-1] < source_s]
-    ending = [54] * 30 + list(range(54, source_s)) if source_s >= 100 else []
+    ending = list(range(54, source_s)) if source_s >= 100 else []
     order = list(range(7))
     while len(order) < length_s - len(ending):
         portion = portions.pop(0) if len(portions) > 1 else portions[0]
-        order += portion + [portion[-1]] * (60 - len(portion))
+        calm = portion[-2:] * 30
+        order += portion + calm[: 60 - len(portion)]
     return order[: length_s - len(ending)] + ending
 
 
