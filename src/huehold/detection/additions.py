@@ -147,13 +147,14 @@ class AdditionFinder:
             return None
         return low[0]
 
-    def _in_trouble(self, time_s: float) -> bool:
+    def in_trouble(self, time_s: float) -> bool:
+        """Tell whether a colour at this time may still show what disturbed the view."""
         calm = time_s - self._trouble_last_s > _CALM_S
         return not calm and time_s - self._trouble_from_s < _TROUBLE_S
 
     def _remember(self, point: Point, line: Line) -> None:
         """Keep points in time order with rising positions: the first is the lowest."""
-        if self._in_trouble(point.time_s) and self._low:
+        if self.in_trouble(point.time_s) and self._low:
             return
         low, here = self._low, line.position(point.colour)
         while low and line.position(low[-1].colour) >= here:

@@ -36,6 +36,7 @@ _LOOK_BACK_S = 9.0  # an entry is told this long after it at most, behind a swir
 _START_SIDE = 0.25  # plateaus below this position are the start colour
 _END_PLATEAU_S = 2.0
 _BEYOND_DEG = 12.0  # hue past the far side of the end band: overshoot
+_LOST = 0.25  # of the way: a called colour this far down, and added to, was no endpoint
 _TURBIDITY_LAST_S = 15.0
 
 
@@ -198,7 +199,8 @@ class Detector:
         self._watch_additions(point, line)
         self._watch_fade_back(point)
         self._watch_hold(point)
-        self._watch.see(point, sample.turbidity, covered_s)
+        calm = not self._finder.in_trouble(point.time_s)
+        self._watch.see(point, sample.turbidity, covered_s, calm=calm)
         self._watch_complete()
 
     def _learn_start(self, point: Point) -> None:
@@ -368,7 +370,9 @@ class Detector:
         hold = self._watch.hold
         if self._confirmed_s is None or hold is None:
             return
-        if line.position(step.base) < self._axis.band.enter:
+        place = line.position(step.base)
+        lost = hold.colour is not None and line.position(hold.colour) - place > _LOST
+        if lost or place < self._axis.band.enter:
             self._break_hold(hold, step.time_s, "faded")
 
     def _restart_hold(self, hold: Hold, time_s: float, base: complex | None) -> None:

@@ -24,8 +24,8 @@ _REOPEN_DEPTH = 0.1
 _FEW_LOOKS = 3
 _CLOUDY = 0.15  # turbidity from which solid is left
 _CLEARED = 0.06  # fall of the turbidity over a hold that shows it dissolving
-_RISE = 0.15  # of the way: more than wander, less than any drop that matters
-_RISE_UNITS = 3.5
+_RISE = 0.12  # of the way: more than wander, less than any drop that matters
+_RISE_UNITS = 3.0
 _FALLEN = 0.12  # a colour this far below its highest was going back
 _JUDGE_EVERY_S = 0.5
 _LOOKS_A_HOLD = 90
@@ -205,13 +205,15 @@ class HoldWatch:
         after_s = _REOPEN_AFTER_S if complete else _LEAVE_AFTER_S
         return self._since_s if point.centre_s - self._since_s >= after_s else None
 
-    def see(self, point: Point, turbidity: float, covered_s: float) -> None:
-        """Add a trusted observation to the hold's record."""
+    def see(self, point: Point, turbidity: float, covered_s: float, *, calm: bool) -> None:
+        """Add a trusted observation to the hold's record; its colour only if all is calm."""
         hold = self.hold
         if self.state is not HoldState.HOLDING or hold is None or point.time_s <= hold.held_from_s:
             return
         hold.seen_s += min(covered_s, point.time_s - hold.held_from_s)
         looks = hold.looks
+        if not calm:
+            return
         if looks and point.time_s - looks[-1][0] < self._look_every_s:
             return
         looks.append((point.time_s, point.colour, turbidity))
