@@ -12,6 +12,7 @@ from huehold.core import Event, Reading, Verdict
 from huehold.errors import InputError
 
 if TYPE_CHECKING:
+    from huehold.calibration.model import Calibration
     from huehold.methods import Method
     from huehold.stoichiometry.assay import Assay
 
@@ -69,10 +70,13 @@ class MassInputs:
         Cumulative titrant masses over the run; go before a typed titrant mass.
     given : mapping of str to str
         By the keys of `FIELDS`; a key that is missing is not known.
+    calibrations : tuple of Calibration
+        What was measured beforehand; what was typed goes before it.
     """
 
     readings: tuple[Reading, ...] = ()
     given: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    calibrations: tuple[Calibration, ...] = ()
 
     @classmethod
     def from_mapping(
@@ -160,6 +164,7 @@ def assay_of(
     events: Sequence[Event],
     masses: MassInputs | None,
     duration_s: float,
+    end_colour: tuple[float, float] | None = None,
 ) -> tuple[Assay | None, tuple[str, ...]]:
     """Compute the assay of a run, if its verdict and what was weighed allow one.
 
@@ -175,6 +180,8 @@ def assay_of(
         What was weighed.
     duration_s : float
         Time of the last frame.
+    end_colour : (float, float), optional
+        a* and b* of the colour that held; with a chart of the dye it gives the pH.
 
     Returns
     -------
@@ -204,7 +211,38 @@ def assay_of(
             values["bracket_mass"] = round(found.mass_g - found.before_g, 6)
     if "titrant_mass" not in values:
         return None, ("No titrant mass was given, so there is no result.",)
-    return _compute(method, values), warnings
+    measured, told = measured_values(masses.calibrations, method, values, end_colour)
+    return _compute(method, measured | values), (*warnings, *told)
+
+
+def measured_values(
+    calibrations: Sequence[Calibration],
+    method: Method,
+    typed: Mapping[str, Any],
+    end_colour: tuple[float, float] | None = None,
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Return what calibrations give to an assay beside what was typed, and sentences.
+
+    Parameters
+    ----------
+    calibrations : sequence of Calibration
+        What was measured beforehand.
+    method : Method
+        Those made for another are left out.
+    typed : mapping
+        Arguments of `assay` that go before; a typed strength excludes a standardisation.
+    end_colour : (float, float), optional
+        a* and b* of the colour that held.
+    """
+    if not calibrations:
+        return {}, ()
+    from huehold.calibration.applied import applied
+
+    found = applied(calibrations, method, end_colour)
+    measured = {key: value for key, value in found.arguments.items() if key not in typed}
+    if "strength" in typed:
+        measured.pop("standardisation", None)
+    return measured, found.warnings
 
 
 def _compute(method: Method, values: Mapping[str, Any]) -> Assay:

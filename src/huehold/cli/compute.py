@@ -12,6 +12,7 @@ import click
 from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
+    from huehold.methods import Method
     from huehold.stoichiometry.assay import Assay
     from huehold.stoichiometry.replicate_assay import Replicates
 
@@ -93,6 +94,13 @@ _DIRECT = (
 @click.option("--tare-drift", metavar="MASS", help="Reading of the empty balance at the end.")
 @click.option("--water-mass", metavar="MASS", help="Water the sample was stirred into.")
 @click.option("--end-ph", metavar="PH", help="pH read from the colour that held: '6.8 +/- 0.2'.")
+@click.option(
+    "--calibration",
+    "calibrations",
+    multiple=True,
+    metavar="NAME|FILE",
+    help="A calibration to use; again for more. 'none' leaves out those in use.",
+)
 @click.option("--buoyancy", is_flag=True, help="Correct masses for the buoyancy of the air.")
 @click.option(
     "--readability",
@@ -170,23 +178,49 @@ def _show_method(name: str) -> None:
 
 
 def _run(options: Mapping[str, Any]) -> Assay:
+    from huehold.methods import load_method
     from huehold.stoichiometry.assay import assay
 
     for name in ("sample_mass", "titrant_mass"):
         if options[name] is None:
             raise UsageError(f"give --{name.replace('_', '-')} (grams), or --replicates FILE.csv")
-    return assay(options["method"], **_arguments(options))
+    method = load_method(options["method"])
+    return assay(method, **_with_calibrations(method, options))
 
 
 def _run_replicates(options: Mapping[str, Any]) -> Replicates:
+    from huehold.methods import load_method
     from huehold.stoichiometry.replicate_assay import assay_replicates, read_replicates
 
     for name in ("sample_mass", "titrant_mass"):
         if options[name] is not None:
             raise UsageError(f"leave --{name.replace('_', '-')} out: --replicates has the masses")
+    method = load_method(options["method"])
     return assay_replicates(
-        options["method"], read_replicates(options["replicates"]), **_arguments(options)
+        method, read_replicates(options["replicates"]), **_with_calibrations(method, options)
     )
+
+
+def _with_calibrations(method: Method, options: Mapping[str, Any]) -> dict[str, Any]:
+    """Return the arguments of `assay`: what was given, then what was measured beforehand."""
+    import datetime as dt
+
+    from huehold.calibration.applied import gather
+    from huehold.masses import measured_values
+
+    chosen = _arguments(options)
+    found, told = gather(options["calibrations"], today=dt.date.today())
+    given = (
+        chosen if _balance_given(options) else {k: v for k, v in chosen.items() if k != "balance"}
+    )
+    measured, warned = measured_values(found, method, given)
+    for sentence in (*told, *warned):
+        click.echo(f"Note: {sentence}", err=True)
+    return chosen | measured
+
+
+def _balance_given(options: Mapping[str, Any]) -> bool:
+    return (options["readability"], options["linearity"], options["capacity"]) != (0.01, 0.0, None)
 
 
 def _arguments(options: Mapping[str, Any]) -> dict[str, Any]:
