@@ -11,7 +11,6 @@ from huehold.detection.plane import Sample, middle
 __all__ = ["crossing_s"]
 
 _CLOSE_S = 0.6  # trusted readings nearer than this need no help from untrusted ones
-_GUESSED_S = 3.5  # longest stretch without a picture in which the moment is guessed
 _TELLING = 0.2  # trust from which an untrusted reading may still show the colour
 
 
@@ -42,9 +41,8 @@ def crossing_s(
     Returns
     -------
     float or None
-        The time, by linear interpolation between medians of three readings, or the end of a
-        gap too long for that; None if the readings never were below the level or never rose
-        through it.
+        The time, by linear interpolation between medians of three readings; None if the
+        readings never were below the level or never rose through it.
     """
     readings = _since(list(recent), since_s)
     places = _places(readings, line)
@@ -85,8 +83,7 @@ def _split_s(
 ) -> float:
     """Return the time that best parts readings below the level from readings above it."""
     if len(inside) < 3:
-        # Nobody knows when it rose in a long gap; what was not seen is not held against it.
-        return guess_s if after_s - before_s <= _GUESSED_S else after_s
+        return guess_s
     above = [line.position(s.colour) >= level for s in inside]
     edges = [before_s, *(s.time_s for s in inside), after_s]
     wrong = sum(not up for up in above)  # all of them taken as after the crossing
