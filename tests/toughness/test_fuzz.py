@@ -139,3 +139,10 @@ def notebook_file(tmp_path_factory):
     from benchmarks.fuzz_bases import write_notebook
 
     return write_notebook(tmp_path_factory.mktemp("book") / "book.sqlite3")
+
+
+def test_a_notebook_with_garbled_names_is_told_in_a_sentence(notebook_file, tmp_path, capsys):
+    path = tmp_path / "book.sqlite3"
+    path.write_bytes(notebook_file.read_bytes().replace(b"CREATE INDEX", b"CRE\xc6TE INDEX"))
+    assert run(["runs", "--notebook", str(path), "list"]) == 3
+    assert "cannot be read as a notebook" in capsys.readouterr().err

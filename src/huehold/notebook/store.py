@@ -395,7 +395,7 @@ class Notebook:
     def _clear_errors(self) -> Iterator[None]:
         try:
             yield
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeDecodeError) as error:  # names in the file may be garbled
             raise InputError(_sentence(error, self.path)) from error
         except OSError as error:
             raise InputError(
@@ -403,7 +403,7 @@ class Notebook:
             ) from error
 
 
-def _sentence(error: sqlite3.Error, path: Path) -> str:
+def _sentence(error: Exception, path: Path) -> str:
     text = str(error)
     if "locked" in text or "busy" in text:
         return (
@@ -417,6 +417,8 @@ def _sentence(error: sqlite3.Error, path: Path) -> str:
         )
     if "readonly" in text or "unable to open" in text:
         return f"The notebook {path} cannot be written; check the folder and its permissions."
+    if isinstance(error, UnicodeDecodeError):
+        text = "it is damaged"
     return (
         f"The file {path} cannot be read as a notebook ({text}); name another, or restore a backup."
     )
