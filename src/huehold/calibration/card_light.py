@@ -107,7 +107,7 @@ def measure_light(image: NDArray[np.uint8], sight: CardSight) -> CardLight | Non
     layout = sight.layout
     points = layout.white_spots[:, None] + layout.spot_mm * _disc()
     code, inside = _codes(image, sight, points)
-    full = (code >= _FULL_CODE).any(axis=-1)
+    full = np.asarray((code >= _FULL_CODE).any(axis=-1))
     clipped = float(full[inside].mean()) if inside.any() else 1.0
     linear = LINEAR_OF_CODE[code]
     level = np.log(np.maximum(np.median(linear, axis=1), 1e-4))
@@ -145,7 +145,7 @@ def _fit_plane(
     used = _consistent(basis, light, paper)
     if used is None:
         return None
-    plane = np.linalg.lstsq(basis[used], level[used], rcond=None)[0]
+    plane = np.asarray(np.linalg.lstsq(basis[used], level[used], rcond=None)[0], dtype=np.float64)
     off = light - basis @ plane.mean(axis=1)
     rms = float(np.sqrt(np.mean(off[used] ** 2)))
     return CardLight(
@@ -329,7 +329,8 @@ def fit_tone(ramp: Ramp) -> ToneCurve | None:
 
     start = np.array([1.0, _GAIN_PRIOR[0], _INK_PRIOR[0]])
     fit = least_squares(residual, start, bounds=([0.4, -0.1, 0.001], [2.5, 0.2, 0.4]))
-    covariance = np.linalg.inv(fit.jac.T @ fit.jac)
+    slopes = np.asarray(fit.jac, dtype=float)
+    covariance = np.linalg.inv(slopes.T @ slopes)
     misfit = float(np.sqrt(np.mean((_model(ramp.coverage, *fit.x) - ramp.light) ** 2)))
     if misfit > _NO_CURVE:
         return None
