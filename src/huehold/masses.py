@@ -70,13 +70,10 @@ class MassInputs:
         Cumulative titrant masses over the run; go before a typed titrant mass.
     given : mapping of str to str
         By the keys of `FIELDS`; a key that is missing is not known.
-    calibrations : tuple of Calibration
-        What was measured beforehand; what was typed goes before it.
     """
 
     readings: tuple[Reading, ...] = ()
     given: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    calibrations: tuple[Calibration, ...] = ()
 
     @classmethod
     def from_mapping(
@@ -164,6 +161,7 @@ def assay_of(
     events: Sequence[Event],
     masses: MassInputs | None,
     duration_s: float,
+    calibrations: Sequence[Calibration] = (),
     end_colour: tuple[float, float] | None = None,
 ) -> tuple[Assay | None, tuple[str, ...]]:
     """Compute the assay of a run, if its verdict and what was weighed allow one.
@@ -180,6 +178,8 @@ def assay_of(
         What was weighed.
     duration_s : float
         Time of the last frame.
+    calibrations : sequence of Calibration
+        What was measured beforehand; what was typed goes before it.
     end_colour : (float, float), optional
         a* and b* of the colour that held; with a chart of the dye it gives the pH.
 
@@ -211,7 +211,7 @@ def assay_of(
             values["bracket_mass"] = round(found.mass_g - found.before_g, 6)
     if "titrant_mass" not in values:
         return None, ("No titrant mass was given, so there is no result.",)
-    measured, told = measured_values(masses.calibrations, method, values, end_colour)
+    measured, told = measured_values(calibrations, method, values, end_colour)
     return _compute(method, measured | values), (*warnings, *told)
 
 

@@ -11,9 +11,11 @@ from typing import Any
 from pydantic import ConfigDict, TypeAdapter, with_config
 
 from huehold import __version__
+from huehold.calibration.files import model_of
+from huehold.calibration.model import Calibration, checked
 from huehold.capture.live import LiveSource
 from huehold.core import Reading, SourceInfo
-from huehold.errors import InputError
+from huehold.errors import HueholdError, InputError
 from huehold.masses import MassInputs
 from huehold.methods import Method
 from huehold.notebook import Notebook, RunRecord
@@ -21,7 +23,16 @@ from huehold.run import Run, Settings
 from huehold.session import Session
 from huehold.watching import Watch
 
-__all__ = ["cut_off_run", "method_of", "open_run", "resume", "resume_watch", "settings_of"]
+__all__ = [
+    "calibration_record",
+    "calibrations_of",
+    "cut_off_run",
+    "method_of",
+    "open_run",
+    "resume",
+    "resume_watch",
+    "settings_of",
+]
 
 _SETTINGS = TypeAdapter(with_config(ConfigDict(allow_inf_nan=False))(Settings))
 _GO_ON_WITHIN = timedelta(hours=2)
@@ -66,6 +77,28 @@ def _damaged(record: RunRecord, what: str) -> str:
     )
 
 
+def calibration_record(known: Calibration) -> dict[str, Any]:
+    """Return a calibration as the notebook keeps it: its name and all it says."""
+    return {"name": known.ref, "content": known.model_dump(mode="json", by_alias=True)}
+
+
+def calibrations_of(record: RunRecord) -> tuple[Calibration, ...]:
+    """Return the calibrations a run was watched with, as they were then.
+
+    Raises
+    ------
+    InputError
+        If they were damaged.
+    """
+    try:
+        return tuple(
+            checked(model_of(kept["content"]["kind"]), kept["content"], str(kept["name"]))
+            for kept in record.calibrations
+        )
+    except (KeyError, TypeError, HueholdError) as error:
+        raise InputError(_damaged(record, "calibrations")) from error
+
+
 def resume(notebook: Notebook, number: int, settings: Settings | None = None) -> Session:
     """Return a session that has taken all observations of a run so far.
 
@@ -84,7 +117,9 @@ def resume(notebook: Notebook, number: int, settings: Settings | None = None) ->
         If there is no such run.
     """
     record = notebook.run(number)
-    session = Session(method_of(record), settings or settings_of(record))
+    session = Session(
+        method_of(record), settings or settings_of(record), calibrations=calibrations_of(record)
+    )
     # As in the live run: each mass as it was first typed, between the same observations.
     typed = deque(m for m in notebook.masses(number, history=True) if m.revision == 1)
     for observation in notebook.observations(number):

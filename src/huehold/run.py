@@ -79,6 +79,8 @@ class Run:
     turbidity_basis : str
         What turbidity was read from: ``"view"`` (the pattern behind the liquid), ``"veil"``
         (scattered light), ``"veil and view"``, or ``"none"`` if neither was usable.
+    calibrations : tuple of str
+        Those in use, such as ``"dropper/kitchen@2"``.
     """
 
     source: SourceInfo
@@ -96,6 +98,7 @@ class Run:
     interrupted: bool = False
     assay_problem: str = ""
     turbidity_basis: str = "none"
+    calibrations: tuple[str, ...] = ()
 
     @property
     def hold_s(self) -> float:

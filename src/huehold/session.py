@@ -6,15 +6,19 @@ out, a bounded amount of work for each frame.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from huehold.balance.additions import masses_of_additions
+from huehold.calibration.applied import hue_bands
 from huehold.calibration.camera import CameraCalibration, CameraGate
 from huehold.calibration.card_guide import CardGuide
+from huehold.calibration.model import Calibration
 from huehold.core import (
     Ellipse,
     Event,
@@ -41,6 +45,7 @@ if TYPE_CHECKING:
 
 __all__ = ["Session", "Step", "detector_settings", "review"]
 
+TRUSTED = 0.5  # trust from which an observation counts
 _LONG_AGO_S = 1e9
 _TYPED_LATER_S = 20.0  # a mass typed later than this after a seen addition is no new one
 
@@ -55,7 +60,9 @@ class Step:
     sight: Sight
 
 
-def detector_settings(method: Method, settings: Settings) -> DetectorSettings:
+def detector_settings(
+    method: Method, settings: Settings, calibrations: Sequence[Calibration] = ()
+) -> DetectorSettings:
     """Say to the detector what the method asks for.
 
     Parameters
@@ -64,9 +71,12 @@ def detector_settings(method: Method, settings: Settings) -> DetectorSettings:
         The titration as data.
     settings : Settings
         The user's choices, which go before the method's.
+    calibrations : sequence of Calibration
+        A measured chart of the dye among them goes before the method's hue bands.
     """
     endpoint = method.endpoint
-    start_hue_deg, end_hue_deg = method.indicator.hue_bands()
+    measured = hue_bands(calibrations, method) if calibrations else None
+    start_hue_deg, end_hue_deg = measured or method.indicator.hue_bands()
     return DetectorSettings(
         hold_s=settings.hold_s or endpoint.hold_s,
         max_blind_s=endpoint.max_blind_s,
@@ -74,6 +84,11 @@ def detector_settings(method: Method, settings: Settings) -> DetectorSettings:
         end_hue_deg=end_hue_deg,
         clearing=endpoint.clearing,
     )
+
+
+def _camera_gate(calibrations: Sequence[Calibration]) -> CameraGate | None:
+    found = [known for known in calibrations if isinstance(known, CameraCalibration)]
+    return CameraGate(found[-1]) if found else None
 
 
 class Session:
@@ -87,8 +102,10 @@ class Session:
         The user's choices; vessel and white in pixels of the source.
     scale : float
         Pixels of a frame for one pixel of the source, where frames come reduced.
-    camera : CameraCalibration, optional
-        Corrects the colours, if it fits the light; else the run warns and goes on without.
+    calibrations : sequence of Calibration
+        What was measured beforehand, at most one of a kind. A camera's corrects the colours if
+        it fits the light, else the run warns and goes on without; a measured chart of the dye
+        gives the hue bands; the others serve the assay.
     """
 
     def __init__(
@@ -97,13 +114,14 @@ class Session:
         settings: Settings | None = None,
         *,
         scale: float = 1.0,
-        camera: CameraCalibration | None = None,
+        calibrations: Sequence[Calibration] = (),
     ) -> None:
         self.method = method
         self.settings = settings or Settings()
-        self.detector = Detector(detector_settings(method, self.settings))
+        self.calibrations = tuple(calibrations)
+        self.detector = Detector(detector_settings(method, self.settings, self.calibrations))
         self.card = CardGuide()
-        self.camera = CameraGate(camera) if camera is not None else None
+        self.camera = _camera_gate(self.calibrations)
         self.observer = Observer(
             vessel=scaled_vessel(self.settings.vessel, scale),
             white=scaled_white(self.settings.white, scale),
@@ -213,8 +231,7 @@ class Session:
         readings: tuple[Reading, ...] = masses.readings if masses else ()
         events = _with_masses(events, readings)
         trace = self.trace()
-        end_s = float(trace.time_s[-1]) if len(trace) else 0.0
-        assay, mass_warnings, problem = self._assay(verdict, events, masses, end_s)
+        assay, mass_warnings, problem = self._assay(verdict, events, masses, trace)
         return Run(
             source=replace(source, detail={**source.detail, "bench card": self.card.summary}),
             method=self.method,
@@ -232,6 +249,7 @@ class Session:
             pictures=self._gallery.pictures(),
             interrupted=interrupted,
             assay_problem=problem,
+            calibrations=tuple(known.ref for known in self.calibrations),
             turbidity_basis=self.observer.turbidity_basis,
         )
 
@@ -245,14 +263,33 @@ class Session:
         verdict: Verdict,
         events: tuple[Event, ...],
         masses: MassInputs | None,
-        end_s: float,
+        trace: Trace,
     ) -> tuple[Assay | None, tuple[str, ...], str]:
         """Compute the assay; masses that make no sense must not cost the trace and verdict."""
         try:
-            assay, warnings = assay_of(self.method, verdict, events, masses, end_s)
+            assay, warnings = assay_of(
+                self.method,
+                verdict,
+                events,
+                masses,
+                float(trace.time_s[-1]) if len(trace) else 0.0,
+                self.calibrations,
+                _held_colour(trace, verdict),
+            )
         except HueholdError as error:
             return None, (f"There is no result: {error}",), str(error)
         return assay, warnings, ""
+
+
+def _held_colour(trace: Trace, verdict: Verdict) -> tuple[float, float] | None:
+    """Return a* and b* of the colour that held; None without a hold that was seen."""
+    if verdict.onset_s is None or verdict.confirmed_s is None:
+        return None
+    within = (trace.time_s >= verdict.onset_s) & (trace.time_s <= verdict.confirmed_s)
+    seen = within & (trace.trust >= TRUSTED) & np.isfinite(trace.a)
+    if not seen.any():
+        return None
+    return float(np.median(trace.a[seen])), float(np.median(trace.b[seen]))
 
 
 def _with_masses(events: tuple[Event, ...], readings: tuple[Reading, ...]) -> tuple[Event, ...]:
@@ -280,6 +317,7 @@ def review(
     masses: MassInputs | None = None,
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
     passes: PassChoice = "auto",
+    calibrations: Sequence[Calibration] = (),
     on_open: Callable[[SourceInfo], None] | None = None,
     on_step: Callable[[Step, float], None] | None = None,
 ) -> Run:
@@ -300,6 +338,8 @@ def review(
     passes : {"auto", "fast", "full"}
         "fast" looks less often where nothing stirs, if the recording has key frames about
         once a second; "full" analyses all of it at the same rate; "auto" takes what is quicker.
+    calibrations : sequence of Calibration
+        What was measured beforehand; see `huehold.calibration.applied.gather`.
     on_open : callable, optional
         Called once with what is known of the recording, before its first frame.
     on_step : callable, optional
@@ -321,7 +361,7 @@ def review(
     interrupted = False
     reader = open_reader(recording, rate_hz=settings.rate_hz, matrix=matrix, passes=passes)
     with reader as source:
-        session = Session(chosen, settings, scale=source.scale)
+        session = Session(chosen, settings, scale=source.scale, calibrations=calibrations)
         if on_open is not None:
             on_open(source.info)
         try:

@@ -344,3 +344,39 @@ def test_ellipse_of_a_circle_is_what_the_option_gives():
 
     assert vessel_of((10.0, 20.0, 5.0)) == Ellipse(10.0, 20.0, 5.0, 5.0)
     assert vessel_of(None) is None
+
+
+def test_a_calibration_is_used_named_and_outdone_by_what_is_typed(clean, tmp_path, capsys):
+    from datetime import date
+
+    from huehold.calibration.density import by_volume
+    from huehold.calibration.files import to_toml
+
+    file = tmp_path / "bottle.toml"
+    made = by_volume(
+        "10.44 g", "10.0 mL", graduation="0.2 mL", name="bottle", made=date(2026, 1, 2)
+    )
+    file.write_text(to_toml(made), encoding="utf-8")
+    given = ("--masses", str(clean.masses), "--sample-mass", "2.00", "--acidity", "5.0 %")
+
+    def result(*more):
+        common = ["review", str(clean.recording), "--hold", "30", *given, "--json", "-", "--quiet"]
+        code = run([*common, *more])
+        said = capsys.readouterr()
+        assert code == 0, said.err
+        return json.loads(said.out)
+
+    measured = result("--calibration", str(file))
+    assert measured["calibrations"] == ["density/bottle@1"]
+    density = next(i for i in measured["assay"]["inputs"] if "density of the" in i["name"])
+    assert density["value"] == pytest.approx(1.044, abs=1e-3)
+    typed = result("--calibration", str(file), "--density", "1.10")
+    density = next(i for i in typed["assay"]["inputs"] if "density of the" in i["name"])
+    assert density["value"] == pytest.approx(1.10)
+
+
+def test_a_calibration_that_cannot_be_read_is_said(clean, tmp_path, capsys):
+    file = tmp_path / "bottle.toml"
+    file.write_text("schema = 'huehold.calibration/1'\nkind = 'density'\n", encoding="utf-8")
+    assert "bottle.toml" in complaint(capsys, str(clean.recording), "--calibration", str(file))
+    assert run(["review", str(clean.recording), "--calibration", "nowhere"]) in (2, 3)

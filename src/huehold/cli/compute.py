@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from huehold.cli.options import calibration_option, calibrations_of
 from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
@@ -94,13 +95,7 @@ _DIRECT = (
 @click.option("--tare-drift", metavar="MASS", help="Reading of the empty balance at the end.")
 @click.option("--water-mass", metavar="MASS", help="Water the sample was stirred into.")
 @click.option("--end-ph", metavar="PH", help="pH read from the colour that held: '6.8 +/- 0.2'.")
-@click.option(
-    "--calibration",
-    "calibrations",
-    multiple=True,
-    metavar="NAME|FILE",
-    help="A calibration to use; again for more. 'none' leaves out those in use.",
-)
+@calibration_option
 @click.option("--buoyancy", is_flag=True, help="Correct masses for the buoyancy of the air.")
 @click.option(
     "--readability",
@@ -203,18 +198,15 @@ def _run_replicates(options: Mapping[str, Any]) -> Replicates:
 
 def _with_calibrations(method: Method, options: Mapping[str, Any]) -> dict[str, Any]:
     """Return the arguments of `assay`: what was given, then what was measured beforehand."""
-    import datetime as dt
-
-    from huehold.calibration.applied import gather
     from huehold.masses import measured_values
 
     chosen = _arguments(options)
-    found, told = gather(options["calibrations"], today=dt.date.today())
+    found = calibrations_of(options["calibrations"])
     given = (
         chosen if _balance_given(options) else {k: v for k, v in chosen.items() if k != "balance"}
     )
     measured, warned = measured_values(found, method, given)
-    for sentence in (*told, *warned):
+    for sentence in warned:
         click.echo(f"Note: {sentence}", err=True)
     return chosen | measured
 

@@ -3,10 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
 import click
 
 from huehold.core import Ellipse, Rect
+
+if TYPE_CHECKING:
+    from huehold.calibration.model import Calibration
 
 Callback = Callable[[click.Context, click.Parameter, str | None], tuple[float, ...] | None]
 
@@ -48,3 +52,30 @@ def vessel_of(given: tuple[float, ...] | None) -> Ellipse | None:
 def white_of(given: tuple[float, ...] | None) -> Rect | None:
     """Return X,Y,W,H as a rectangle."""
     return None if given is None else Rect(*given)
+
+
+def calibrations_of(names: tuple[str, ...]) -> tuple[Calibration, ...]:
+    """Return the calibrations named and those in use; say on standard error what is due.
+
+    Raises
+    ------
+    UsageError, InputError
+        If one that was named does not exist or cannot be read.
+    """
+    import datetime as dt
+
+    from huehold.calibration.applied import gather
+
+    found, told = gather(names, today=dt.date.today())
+    for sentence in told:
+        click.echo(f"Note: {sentence}", err=True)
+    return found
+
+
+calibration_option = click.option(
+    "--calibration",
+    "calibrations",
+    multiple=True,
+    metavar="NAME|FILE",
+    help="A calibration to use; again for more. 'none' leaves out those in use.",
+)

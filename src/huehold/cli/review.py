@@ -2,16 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 import click
 
 from huehold.cli.masses import MassOptions, mass_inputs, mass_options
-from huehold.cli.options import numbers, vessel_of, white_of
+from huehold.cli.options import (
+    calibration_option,
+    calibrations_of,
+    numbers,
+    vessel_of,
+    white_of,
+)
 from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
+    from huehold.calibration.model import Calibration
     from huehold.masses import MassInputs
     from huehold.methods import Method
     from huehold.run import Run, Settings
@@ -36,6 +44,7 @@ _DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
     help="How long the end colour must hold; the method's own if not given.",
 )
 @mass_options
+@calibration_option
 @click.option(
     "--vessel",
     callback=numbers("X,Y,R"),
@@ -88,6 +97,7 @@ def review(
     method: str,
     hold_s: float | None,
     masses: MassOptions,
+    calibrations: tuple[str, ...],
     vessel: tuple[float, ...] | None,
     white: tuple[float, ...] | None,
     matrix: Literal["auto", "bt601", "bt709"],
@@ -116,6 +126,7 @@ def review(
         method=loaded,
         settings=settings,
         masses=mass_inputs(loaded, masses),
+        calibrations=calibrations_of(calibrations),
         matrix=matrix,
         passes=passes,
         vision_file=vision_file,
@@ -151,6 +162,7 @@ def run_review(
     method: Method,
     settings: Settings,
     masses: MassInputs | None,
+    calibrations: Sequence[Calibration] = (),
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
     passes: Literal["auto", "full"] = "auto",
     vision_file: str | None = None,
@@ -173,6 +185,7 @@ def run_review(
             method=method,
             settings=settings,
             masses=masses,
+            calibrations=calibrations,
             matrix=matrix,
             passes="full" if vision_file else passes,
             on_open=progress.opened,

@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from huehold.cli.masses import mass_options
-from huehold.cli.options import numbers
+from huehold.cli.options import calibration_option, numbers
 
 
 @click.command(epilog="Example: huehold watch --phone")
@@ -75,6 +75,7 @@ from huehold.cli.options import numbers
     help="How long the end colour must hold; the method's own if not given.",
 )
 @mass_options
+@calibration_option
 @click.option("--vessel", callback=numbers("X,Y,R"), metavar="X,Y,R", help="Circle of the liquid.")
 @click.option("--white", callback=numbers("X,Y,W,H"), metavar="X,Y,W,H", help="White patch.")
 @click.option(

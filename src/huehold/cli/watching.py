@@ -10,15 +10,17 @@ from pathlib import Path
 
 import click
 
+from huehold.calibration.model import Calibration
 from huehold.capture.live import LiveSource
 from huehold.cli.masses import MassOptions, mass_inputs
-from huehold.cli.options import vessel_of, white_of
+from huehold.cli.options import calibrations_of, vessel_of, white_of
 from huehold.core import Frame, SourceInfo
 from huehold.cues.player import Player, SoundError
 from huehold.errors import HueholdError, UsageError
 from huehold.masses import MassInputs
 from huehold.methods import Method, load_method
 from huehold.notebook import Notebook, RunRecord
+from huehold.past_runs import calibration_record
 from huehold.report.result import result_dict
 from huehold.run import Run, Settings
 from huehold.session import Session
@@ -34,6 +36,7 @@ class _Plan:
     method: Method
     settings: Settings
     inputs: MassInputs | None
+    calibrations: tuple[Calibration, ...]
     notebook: Notebook
     title: str
     open_source: Callable[[], LiveSource]
@@ -55,6 +58,7 @@ def watch_command(
     method: str,
     hold_s: float | None,
     masses: MassOptions,
+    calibrations: tuple[str, ...],
     vessel: tuple[float, ...] | None,
     white: tuple[float, ...] | None,
     notebook_file: Path | None,
@@ -80,7 +84,8 @@ def watch_command(
     with ExitStack() as stack:
         notebook = stack.enter_context(Notebook(notebook_file))
         inputs = mass_inputs(chosen, masses)
-        plan = _Plan(chosen, settings, inputs, notebook, title, choice.opener())
+        measured = calibrations_of(calibrations)
+        plan = _Plan(chosen, settings, inputs, measured, notebook, title, choice.opener())
         listeners = [*_loudspeaker(stack, sound, volume)]
         if record is not None:
             listeners.append(_recorder(stack, record, record_limit))
@@ -184,10 +189,11 @@ def new_watch(plan: _Plan) -> Watch:
         settings=_plain(plan.settings),
         source={"name": source.info.name},
         title=plan.title,
+        calibrations=[calibration_record(known) for known in plan.calibrations],
     )
     watch = Watch(
         source,
-        Session(plan.method, plan.settings),
+        Session(plan.method, plan.settings, calibrations=plan.calibrations),
         notebook=plan.notebook,
         run_id=run_id,
         summarise=result_dict,

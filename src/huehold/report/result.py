@@ -54,6 +54,7 @@ def result_dict(run: Run) -> dict[str, Any]:
         "method": run.method.name,
         "hold_required_s": number(run.hold_s),
         "turbidity_basis": run.turbidity_basis,
+        "calibrations": list(run.calibrations),
         "verdict": run.verdict.kind,
         "verdict_reasons": list(run.verdict.reasons),
         "interrupted": run.interrupted,

@@ -94,6 +94,7 @@ def settings_pairs(run: Run) -> list[tuple[str, str]]:
         ("Picture size", f"{source.width_px} × {source.height_px} px"),
         ("Length", clock(source.duration_s)),
         ("Frames", f"{run.frames_used} analysed of {run.frames_seen}"),
+        ("Calibrations", ", ".join(run.calibrations) or "none"),
         ("Analysed per second", f"about {settings.rate_hz:g}"),
         ("Hold asked", f"{run.hold_s:g} s"),
         ("Vessel", found if settings.vessel is None else "given"),
