@@ -31,6 +31,4 @@ def shipped_file(folder: str, name: str) -> Path:
     for path in (installed, _CHECKOUT / folder / name):
         if path.is_file():
             return path
-    raise InputError(
-        f"The shipped file {folder}/{name} is missing here; install huehold again."
-    )
+    raise InputError(f"The shipped file {folder}/{name} is missing here; install huehold again.")
