@@ -15,6 +15,7 @@ from huehold.errors import InputError
 __all__ = ["MAX_SIDE_PX", "open_video"]
 
 MAX_SIDE_PX = 8192
+_LARGE_PX = 4096 * 2304
 _LIMITS = {"max_pixels": str(MAX_SIDE_PX * MAX_SIDE_PX)}
 
 # Containers that hold a recording themselves. Playlists and image patterns, which would
@@ -36,7 +37,7 @@ def open_video(path: Path) -> tuple[Any, Any]:
     -------
     container : av.container.InputContainer
     stream : av.video.stream.VideoStream
-        Frame threads are on.
+        Frame threads are on, save for pictures beyond 4K, which would take too much memory.
 
     Raises
     ------
@@ -51,7 +52,11 @@ def open_video(path: Path) -> tuple[Any, Any]:
     except BaseException:
         container.close()
         raise
-    stream.thread_type = "AUTO"
+    codec = stream.codec_context
+    if (codec.width or 0) * (codec.height or 0) > _LARGE_PX:
+        codec.thread_count = 1  # every thread holds pictures of its own
+    else:
+        stream.thread_type = "AUTO"
     stream.codec_context.options = dict(_LIMITS)
     return container, stream
 
