@@ -316,7 +316,7 @@ def review(
     settings: Settings | None = None,
     masses: MassInputs | None = None,
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
-    passes: PassChoice = "auto",
+    passes: PassChoice = "full",
     calibrations: Sequence[Calibration] = (),
     on_open: Callable[[SourceInfo], None] | None = None,
     on_step: Callable[[Step, float], None] | None = None,

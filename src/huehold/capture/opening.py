@@ -78,11 +78,15 @@ def _check_file(path: Path) -> None:
         raise InputError(f"{path.name} may not be read: change its permissions.")
 
 
+# Texts in the header that are no UTF-8 must not hide the pictures; PyAV 19 replaces them itself.
+_LENIENT = {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
+
+
 def _open_container(path: Path) -> Any:
     # Opening decodes a little already; a picture of absurd size must not be allocated then.
     options = {"format_whitelist": _CONTAINERS, "protocol_whitelist": "file", **_LIMITS}
     try:
-        return av.open(f"file:{path.absolute()}", options=options, metadata_errors="replace")
+        return av.open(f"file:{path.absolute()}", options=options, **_LENIENT)
     except (FFmpegError, OSError, ValueError, UnicodeError) as error:
         raise InputError(_refusal(path, error)) from None
 

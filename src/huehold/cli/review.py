@@ -77,7 +77,7 @@ _DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
     "--pass",
     "passes",
     type=click.Choice(["auto", "full"]),
-    default="auto",
+    default="full",
     show_default=True,
     help="Look less often where nothing stirs, if the recording allows it; or equally often.",
 )
@@ -164,7 +164,7 @@ def run_review(
     masses: MassInputs | None,
     calibrations: Sequence[Calibration] = (),
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
-    passes: Literal["auto", "full"] = "auto",
+    passes: Literal["auto", "full"] = "full",
     vision_file: str | None = None,
     quiet: bool = False,
 ) -> Run:
