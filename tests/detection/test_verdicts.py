@@ -23,6 +23,11 @@ from tests.detection.traces import (
 )
 
 
+def named(how: dict[str, object]) -> str:
+    """A test's name without addresses, so that parallel workers agree on it."""
+    return ", ".join(f"{key}={getattr(value, '__name__', value)}" for key, value in how.items())
+
+
 def verdict(detector: Detector) -> Verdict:
     return detector.finish()
 
@@ -198,7 +203,7 @@ def slow_tint(times: np.ndarray, lab: np.ndarray) -> np.ndarray:
         {"rate_hz": 5.0},
         {"rate_hz": 30.0},
     ],
-    ids=str,
+    ids=named,
 )
 def test_the_endpoint_is_called_with_its_onset(faults: dict[str, object]) -> None:
     found = verdict(run(make(titration(), 230.0, **faults)))  # type: ignore[arg-type]
