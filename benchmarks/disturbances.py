@@ -94,7 +94,7 @@ CAMPAIGN: dict[str, tuple[str, Strengths]] = {
     ),
     "pale dye": (
         "of the usual amount, plain paper",
-        _series("ground.pattern=none bench.dye_lot={0}", (0.6,), (0.4,), (0.25,), (0.15,), (0.08,)),
+        _series("ground.pattern=none bench.dye_lot={0}", (0.6,), (0.45,), (0.3,), (0.22,), (0.17,)),
     ),
     "tilt": (
         "degrees from straight above",
@@ -215,18 +215,25 @@ def table(outcomes: Iterable[Outcome]) -> str:
         "| --- | --- | --- | --- | --- | --- | --- |",
     ]
     for name, (about, rows) in CAMPAIGN.items():
-        cells = [_cell(found.get((name, n)), row) for n, row in enumerate(rows, start=1)]
+        cells = [
+            _cell(found.get((name, n)), label) for n, label in enumerate(_labels(rows), start=1)
+        ]
         wrong = [n for n in range(1, 6) if (one := found.get((name, n))) and one.judged != "right"]
         first = str(min(wrong)) if wrong else "-"
         lines.append(f"| {name} ({about}) | {' | '.join(cells)} | {first} |")
     return "\n".join(lines)
 
 
-def _cell(one: Outcome | None, row: tuple[str, ...]) -> str:
-    values = ", ".join(value for value in (s.partition("=")[2] for s in row[:2]))
+def _labels(rows: Strengths) -> list[str]:
+    """Return what varies between the strengths, for each."""
+    columns = [column for column in zip(*rows, strict=True) if len(set(column)) > 1][:2]
+    return [" / ".join(s.partition("=")[2] for s in row) for row in zip(*columns, strict=True)]
+
+
+def _cell(one: Outcome | None, label: str) -> str:
     if one is None:
-        return f"{values}: not run"
-    return f"{values}: {one.judged} {one.trust:.2f} ({100 * one.seen:.0f} %)"
+        return f"{label}: not run"
+    return f"{label}: {one.judged} {one.trust:.2f} ({100 * one.seen:.0f} %)"
 
 
 def main() -> None:

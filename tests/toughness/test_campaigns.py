@@ -6,6 +6,7 @@ from benchmarks.soak import Probe, observations
 
 from huehold.virtual.presets import load_preset
 from huehold.virtual.presets_settings import with_settings
+from huehold.virtual.run import turning_ph
 
 
 def made(verdict="endpoint", early_s=0.1, strength=1) -> Outcome:
@@ -40,7 +41,9 @@ def test_each_disturbance_has_five_strengths_the_bench_takes(name):
     rows = CAMPAIGN[name][1]
     assert len(set(rows)) == 5
     for row in rows:
-        assert with_settings(load_preset("clean"), row) != load_preset("clean")
+        changed = with_settings(load_preset("clean"), row)
+        assert changed != load_preset("clean")
+        assert 6.0 < turning_ph(changed.bench) < 9.5  # raises if no colour is left to see
 
 
 def test_a_soak_goes_on_in_time_and_tells_what_grew(capsys):
