@@ -18,7 +18,7 @@ import time
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from types import MappingProxyType
 
@@ -39,7 +39,7 @@ LIGHTS = ("D65", "D50", "LED", "LED warm", "LED cool", "fluorescent", "bulb")
 SLACK_S = 4.0  # a hold that ends this near to what is asked may be called or not
 TOLERANCE_S = 0.5  # an onset this much before an addition was still brought by it
 PORTION_S = 1.5  # drops closer than this are one portion
-BRINK = 0.7  # share of the way to the end colour asked for in a second reading
+DOUBT = 0.1  # of the way, either side of the truth's edge of the end colour
 MIXING_S = 2.0  # right after an addition the well-mixed pH is not what is seen
 
 
@@ -62,6 +62,7 @@ class Outcome:
     expected: str
     verdict: str
     false_endpoint: bool
+    doubtful: bool
     premature: bool
     brink: bool
     onset_error_s: float | None
@@ -81,7 +82,14 @@ class Outcome:
         """Order of the worst runs."""
         onset = abs(self.onset_error_s or 0.0)
         mass = 20.0 * abs(self.mass_error_g or 0.0)
-        return 1e3 * self.false_endpoint + 3e2 * self.missed + 50.0 * self.premature + onset + mass
+        return (
+            1e3 * self.false_endpoint
+            + 1e2 * self.doubtful
+            + 3e2 * self.missed
+            + 50.0 * self.premature
+            + onset
+            + mass
+        )
 
 
 def draw(seed: int) -> Setting:
@@ -185,55 +193,81 @@ def judge(
 ) -> Outcome:
     """Hold a verdict against the truth.
 
-    An endpoint is *false* if the mixture was on the start side at any moment of its hold.
-    It is *premature* if the mixture was on the end side all along, as long as the method
-    asks, but went back later. It is *missed* if the end colour stood clearly for
-    the hold, with enough titrant in, and was not called.
+    The truth's end colour begins at a share of the way from start to end colour; within
+    `DOUBT` of it no eye can tell. An endpoint is *false* if at any moment of its hold the
+    colour was back beyond that doubt, and *doubtful* if it was back within it. It is
+    *premature* if the end colour stood as long as the method asks, but went back later. It
+    is *missed* if the end colour stood beyond doubt for the hold, with enough titrant in,
+    and was not called.
     """
     calls = [e for e in events if e.kind == "endpoint"]
-    false = [e for e in calls if not _on_end_side(truth, _held_from(e), e.time_s)]
-    premature = [e for e in calls if e not in false and not _on_end_side(truth, e.time_s, math.inf)]
+    edge = _edge(bench, truth)
+    lows = [_least_turned(bench, truth, _onset(e), e.time_s) for e in calls]
+    false = any(low < edge - DOUBT for low in lows)
+    doubtful = any(edge - DOUBT <= low < edge for low in lows)
+    premature = any(
+        low >= edge and _least_turned(bench, truth, e.time_s, math.inf) < edge
+        for low, e in zip(lows, calls, strict=True)
+    )
     called = verdict.kind in ("endpoint", "overshoot")
-    right = called and truth.onset_s is not None and verdict.onset_s is not None and not false
-    mass_g = _mass_g(truth, verdict.onset_s) if right and verdict.onset_s is not None else None
-    true_g = truth.endpoint_mass_g
+    real = truth.endpoint(hold_s)
+    onset_s = verdict.onset_s if called and real is not None and not false else None
+    mass_g = None if onset_s is None else _mass_g(truth, onset_s)
     return Outcome(
         seed=seed,
         duration_s=truth.duration_s,
         expected=_expected(bench, truth, hold_s),
         verdict=verdict.kind,
-        false_endpoint=bool(false),
-        premature=bool(premature),
-        brink=_on_the_brink(bench, truth),
-        onset_error_s=verdict.onset_s - truth.onset_s if right else None,
-        mass_error_g=None if mass_g is None or true_g is None else mass_g - true_g,
-        result_error_percent=_result_error_percent(truth, verdict.onset_s) if right else None,
+        false_endpoint=false,
+        doubtful=doubtful,
+        premature=premature,
+        brink=_on_the_brink(bench, truth, hold_s),
+        onset_error_s=None if onset_s is None or real is None else onset_s - real.onset_s,
+        mass_error_g=None if mass_g is None or real is None else mass_g - real.mass_g,
+        result_error_percent=_result_error_percent(truth, onset_s),
         additions=_portions(truth),
         additions_seen=sum(e.kind == "addition" for e in events),
         said=" ".join((*verdict.reasons, *verdict.warnings)),
     )
 
 
-def _on_the_brink(bench: Bench, truth: Truth) -> bool:
-    """Tell whether the onset depends on how far the colour must have turned.
+def _edge(bench: Bench, truth: Truth) -> float:
+    """Return the share of the way at which the truth's end colour begins."""
+    return float(hue_turned(bench, truth.turning_ph))
 
-    The truth's onset asks for half the way. Where asking for a little more names another
-    addition, the colour hung between the two, and no figure for the onset is fair.
+
+def _on_the_brink(bench: Bench, truth: Truth, hold_s: float) -> bool:
+    """Tell whether the onset depends on where the end colour is said to begin.
+
+    Where a little more or less names another addition, the colour hung between the two;
+    and a portion that starts the hold anew, but falls into the full end colour, changes
+    nothing that can be seen. No figure for the onset is fair then.
     """
-    entry = last_entry(truth.time_s, hue_turned(bench, truth.ph) > BRINK)
-    if truth.onset_s is None or entry is None:
-        return truth.onset_s is not None
-    return abs(float(truth.time_s[entry]) - truth.onset_s) > 5.0
+    real = truth.endpoint(hold_s)
+    if real is None:
+        return False
+    turned, edge = hue_turned(bench, truth.ph), _edge(bench, truth)
+    before = float(np.interp(real.onset_s - 0.5, truth.time_s, turned))
+    if real.onset_s > (truth.onset_s or 0.0) + 1.0 and before > edge + DOUBT:
+        return True
+    for level in (edge - DOUBT, edge + DOUBT):
+        entry = last_entry(truth.time_s, turned > level)
+        if entry is None:
+            return True
+        other = replace(truth, onset_s=float(truth.time_s[entry])).endpoint(hold_s)
+        if other is None or abs(other.onset_s - real.onset_s) > 5.0:
+            return True
+    return False
 
 
-def _held_from(call: Event) -> float:
-    return float(call.detail["held_from_s"] or 0.0)
+def _onset(call: Event) -> float:
+    return float(call.detail["onset_s"] or 0.0)
 
 
-def _on_end_side(truth: Truth, from_s: float, to_s: float) -> bool:
+def _least_turned(bench: Bench, truth: Truth, from_s: float, to_s: float) -> float:
+    """Return the least share of the way the well-mixed colour had turned between two times."""
     inside = (truth.time_s >= from_s + MIXING_S) & (truth.time_s <= to_s)
-    turned = truth.ph < truth.turning_ph if truth.end_is_low else truth.ph > truth.turning_ph
-    return bool(turned[inside].all())
+    return float(hue_turned(bench, truth.ph[inside]).min()) if inside.any() else 1.0
 
 
 def _expected(bench: Bench, truth: Truth, hold_s: float) -> str:
@@ -242,7 +276,7 @@ def _expected(bench: Bench, truth: Truth, hold_s: float) -> str:
         return "not_reached"
     from_s = max(truth.onset_s, truth.additions[-1].time_s)
     last = truth.time_s >= from_s + MIXING_S
-    clearly = bool(np.all(hue_turned(bench, truth.ph[last]) > BRINK))
+    clearly = bool(np.all(hue_turned(bench, truth.ph[last]) > _edge(bench, truth) + DOUBT))
     enough = truth.added_g[-1] >= truth.turning_g
     long = truth.duration_s - from_s >= hold_s + SLACK_S
     return "endpoint" if clearly and enough and long else "either"
@@ -291,9 +325,11 @@ def report(outcomes: Sequence[Outcome]) -> str:
         _rate("endpoints found", sum(not o.missed for o in due), len(due)),
         _rate("endpoints missed", sum(o.missed for o in due), len(due)),
         _rate("false endpoints", sum(o.false_endpoint for o in outcomes), len(outcomes)),
+        _rate("called in doubt", sum(o.doubtful for o in outcomes), len(outcomes)),
         _rate("called, held, faded later", sum(o.premature for o in outcomes), len(outcomes)),
-        _spread("onset error / s", [o.onset_error_s for o in due if not o.brink]),
-        _spread("onset error on the brink / s", [o.onset_error_s for o in due if o.brink]),
+        _spread("onset error / s", [o.onset_error_s for o in due]),
+        _spread("  of sharp onsets", [o.onset_error_s for o in due if not o.brink]),
+        _spread("  on the brink", [o.onset_error_s for o in due if o.brink]),
         _spread("mass at endpoint, error / g", [o.mass_error_g for o in due]),
         _spread("middle of bracket against equivalence / %", [o.result_error_percent for o in due]),
         _rate(
@@ -337,6 +373,7 @@ def _line(o: Outcome) -> str:
     flags = (
         "BRINK " * o.brink
         + "FALSE " * o.false_endpoint
+        + "DOUBTFUL " * o.doubtful
         + "MISSED " * o.missed
         + "PREMATURE " * o.premature
     )

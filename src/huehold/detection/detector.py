@@ -173,7 +173,7 @@ class Detector:
     def hold_progress_s(self) -> float:
         """Seconds the present hold has lasted; 0 without one."""
         hold = self._watch.hold
-        return max(self._now_s - hold.held_from_s, 0.0) if hold and hold.brought else 0.0
+        return max(self._now_s - hold.onset_s, 0.0) if hold and hold.brought else 0.0
 
     @property
     def forecast(self) -> Forecast | None:
@@ -232,7 +232,7 @@ class Detector:
             self._forecaster.begin(found.time_s, found.base)
             mass_g = self._notes.claim(found.time_s)
             self._withdraw_if_faded(found, line)
-            self._add_addition(found.time_s, mass_g, found.base, seen=True)
+            self._add_addition(found.time_s, mass_g, seen=True)
         elif isinstance(found, Peak):
             self._axis.learn_peak(found.colour)
             self._fadeback.start(found)
@@ -294,7 +294,7 @@ class Detector:
 
     def _tell_broken(self, hold: Hold, time_s: float, reason: str) -> None:
         if hold.brought:
-            lasted_s = max(time_s - hold.held_from_s, 0.0)
+            lasted_s = max(time_s - hold.onset_s, 0.0)
             detail: dict[str, float | str | None] = {"reason": reason, "lasted_s": lasted_s}
             self._teller.tell(self._now_s, "hold_broken", time_s, detail)
 
@@ -311,13 +311,13 @@ class Detector:
         self._watch.complete()
         self._confirmed_s, self._withdrawn_s = self._now_s, None
         self._overshot = self._beyond_deg(hold) > _BEYOND_DEG
-        detail = {"onset_s": hold.onset_s, "held_from_s": hold.held_from_s}
+        detail = {"onset_s": hold.onset_s, "entered_s": hold.entered_s}
         kind: EventKind = "overshoot" if self._overshot else "endpoint"
         self._teller.tell(self._now_s, kind, self._now_s, detail)
 
     def _recount_from(self, hold: Hold, time_s: float) -> None:
         self._tell_broken(hold, time_s, "the colour rose again")
-        hold.restart(time_s, afresh=False)
+        hold.restart(time_s)
         self._teller.tell(self._now_s, "hold_started", time_s)
 
     def _break_if_blind(self) -> None:
@@ -345,11 +345,9 @@ class Detector:
         for note in self._notes.due(self._now_s):
             if self._colour is not None:
                 self._forecaster.begin(note.time_s, self._colour)
-            self._add_addition(note.time_s, note.mass_g, self._colour, seen=False)
+            self._add_addition(note.time_s, note.mass_g, seen=False)
 
-    def _add_addition(
-        self, time_s: float, mass_g: float | None, base: complex | None, *, seen: bool
-    ) -> None:
+    def _add_addition(self, time_s: float, mass_g: float | None, *, seen: bool) -> None:
         self._additions += 1
         self._cause.added(time_s)
         detail: dict[str, float | str | None] = {"number": self._additions}
@@ -362,8 +360,8 @@ class Detector:
             self._late_additions += 1
             late = {"reason": "addition after the endpoint"}
             self._teller.tell(self._now_s, "overshoot", time_s, late)
-        elif hold is not None and time_s > hold.held_from_s:
-            self._restart_hold(hold, time_s, base)
+        elif hold is not None and time_s > hold.onset_s:
+            self._restart_hold(hold, time_s)
 
     def _withdraw_if_faded(self, step: Step, line: Line) -> None:
         """Take an endpoint back if titrant is added to a mixture that has lost the colour."""
@@ -375,13 +373,9 @@ class Detector:
         if lost or place < self._axis.band.enter:
             self._break_hold(hold, step.time_s, "faded")
 
-    def _restart_hold(self, hold: Hold, time_s: float, base: complex | None) -> None:
+    def _restart_hold(self, hold: Hold, time_s: float) -> None:
         self._tell_broken(hold, time_s, "addition")
-        line = self._axis.line
-        afresh = line is not None and base is not None and hold.has_fallen(line, base)
-        cloudy = hold.was_cloudy() or hold.is_clearing()
-        afresh = afresh or (self.settings.clearing and cloudy)
-        hold.restart(time_s, afresh=afresh)
+        hold.restart(time_s)
         hold.brought = True
         self._cause.root()
         self._teller.tell(self._now_s, "hold_started", time_s)
@@ -416,8 +410,8 @@ class Detector:
         return replace(
             found,
             onset_s=hold.onset_s,
-            held_from_s=hold.held_from_s,
-            lasted_s=max(self._now_s - hold.held_from_s, 0.0),
+            entered_s=hold.entered_s,
+            lasted_s=max(self._now_s - hold.onset_s, 0.0),
             hue_deg=hue_deg(colour) if colour is not None and coloured else None,
             turbidity=hold.turbidity(_TURBIDITY_LAST_S),
             beyond_deg=self._beyond_deg(hold),

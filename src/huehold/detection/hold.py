@@ -26,7 +26,6 @@ _CLOUDY = 0.15  # turbidity from which solid is left
 _CLEARED = 0.06  # fall of the turbidity over a hold that shows it dissolving
 _RISE = 0.12  # of the way: more than wander, less than any drop that matters
 _RISE_UNITS = 3.0
-_FALLEN = 0.12  # a colour this far below its highest was going back
 _JUDGE_EVERY_S = 0.5
 _LOOKS_A_HOLD = 90
 _LATERAL = 0.9  # spans off the line beyond which this is no colour of the liquid
@@ -47,10 +46,10 @@ class Hold:
 
     Attributes
     ----------
-    onset_s : float
+    entered_s : float
         When the colour came into the end band and stayed.
-    held_from_s : float
-        From when the hold is counted: the onset, or the last addition after it.
+    onset_s : float
+        From when the hold is counted: the entry, or the last addition after it.
     seen_s : float
         Time since then that trusted observations cover.
     brought : bool
@@ -59,19 +58,17 @@ class Hold:
         The hold's course, thinned to about ninety looks a hold.
     """
 
+    entered_s: float
     onset_s: float
-    held_from_s: float
     brought: bool
     seen_s: float = 0.0
     looks: deque[tuple[float, complex, float]] = field(default_factory=deque)
 
-    def restart(self, time_s: float, *, afresh: bool) -> None:
-        """Count from a later moment; afresh if the colour was going back by then."""
-        if afresh:
-            self.onset_s = time_s
+    def restart(self, time_s: float) -> None:
+        """Count from a later moment, keeping what was seen since then."""
         last_s = self.looks[-1][0] if self.looks else time_s
-        share = self.seen_s / max(last_s - self.held_from_s, 1e-9) if self.looks else 0.0
-        self.held_from_s, self.seen_s = time_s, min(share, 1.0) * max(last_s - time_s, 0.0)
+        share = self.seen_s / max(last_s - self.onset_s, 1e-9) if self.looks else 0.0
+        self.onset_s, self.seen_s = time_s, min(share, 1.0) * max(last_s - time_s, 0.0)
         while self.looks and self.looks[0][0] <= time_s:
             self.looks.popleft()
 
@@ -83,11 +80,6 @@ class Hold:
             return False
         before, now = median(known[:part]), median(known[-part:])
         return now > _CLOUDY and before - now > _CLEARED
-
-    def was_cloudy(self) -> bool:
-        """Tell whether solid was left when the hold began to be counted."""
-        known = [u for _, _, u in self.looks if math.isfinite(u)][:_FEW_LOOKS]
-        return len(known) == _FEW_LOOKS and median(known) > _CLOUDY
 
     def rose_from_s(self, line: Line) -> float | None:
         """Return the last time from which the colour rose clearly, or None.
@@ -103,14 +95,9 @@ class Hold:
             place = median(places[i - 1 : i + 2])  # a single look behind a hand is no low
             if place < low:
                 low, low_s = place, times[i]
-            elif place - low > least and low_s - self.held_from_s > _SETTLE_S:
+            elif place - low > least and low_s - self.onset_s > _SETTLE_S:
                 rose_s, low = low_s, place
         return rose_s
-
-    def has_fallen(self, line: Line, base: complex) -> bool:
-        """Tell whether the colour had clearly come down from its highest by then."""
-        top = max((line.position(c) for _, c, _ in self.looks), default=-math.inf)
-        return top - line.position(base) > _FALLEN
 
     @property
     def colour(self) -> complex | None:
@@ -208,9 +195,9 @@ class HoldWatch:
     def see(self, point: Point, turbidity: float, covered_s: float, *, calm: bool) -> None:
         """Add a trusted observation to the hold's record; its colour only if all is calm."""
         hold = self.hold
-        if self.state is not HoldState.HOLDING or hold is None or point.time_s <= hold.held_from_s:
+        if self.state is not HoldState.HOLDING or hold is None or point.time_s <= hold.onset_s:
             return
-        hold.seen_s += min(covered_s, point.time_s - hold.held_from_s)
+        hold.seen_s += min(covered_s, point.time_s - hold.onset_s)
         looks = hold.looks
         if not calm:
             return
@@ -225,7 +212,7 @@ class HoldWatch:
         hold = self.hold
         if hold is None or self.state is not HoldState.HOLDING or not hold.brought:
             return False
-        lasted_s = now_s - hold.held_from_s
+        lasted_s = now_s - hold.onset_s
         if lasted_s < self._hold_s or hold.seen_s < _COVER * lasted_s or self._since_s is not None:
             return False
         if now_s - self._judged_s < _JUDGE_EVERY_S:
@@ -241,7 +228,7 @@ class HoldWatch:
 
     def _drifts(self, hold: Hold, line: Line, band: EndBand) -> bool:
         settle_s = min(_SETTLE_S, 0.1 * self._hold_s)
-        looks = [(t, c) for t, c, _ in hold.looks if t - hold.held_from_s >= settle_s]
+        looks = [(t, c) for t, c, _ in hold.looks if t - hold.onset_s >= settle_s]
         return is_drifting_back(
             [t for t, _ in looks],
             [line.position(c) for _, c in looks],

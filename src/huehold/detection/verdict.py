@@ -72,8 +72,8 @@ class Findings:
         Whether too many colours were none of the indicator's.
     withdrawn_s : float or None
         When an endpoint that had been called faded after all.
-    held_from_s : float or None
-        The last addition within the standing hold, or its onset.
+    entered_s : float or None
+        When the standing hold's colour first came into the end band.
     hold_s : float
         What the method asks for.
     """
@@ -89,7 +89,7 @@ class Findings:
     fade_backs: int
     hold_s: float
     onset_s: float | None = None
-    held_from_s: float | None = None
+    entered_s: float | None = None
     confirmed_s: float | None = None
     lasted_s: float | None = None
     hue_deg: float | None = None
@@ -187,17 +187,17 @@ def _held_warnings(found: Findings) -> list[str]:
         )
     if _added_within(found):
         warnings.append(
-            f"The colour was in the end band from {found.onset_s:.1f} s on, and titrant was "
-            f"added until {found.held_from_s:.1f} s before it could hold: the equivalence "
-            "point may lie anywhere between the two."
+            f"The colour was in the end band from {found.entered_s:.1f} s on, and titrant was "
+            f"added until {found.onset_s:.1f} s before it could hold: the equivalence point "
+            "may lie anywhere between the two."
         )
     return warnings
 
 
 def _added_within(found: Findings) -> bool:
-    if found.held_from_s is None or found.onset_s is None:
+    if found.entered_s is None or found.onset_s is None:
         return False
-    return found.held_from_s - found.onset_s > 1.0
+    return found.onset_s - found.entered_s > 1.0
 
 
 def _not_reached(found: Findings) -> Verdict:
