@@ -13,8 +13,9 @@ from tests.page.story import write_y4m
 
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 _FLAGS = (
-    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--headless", "--no-sandbox", "--no-zygote", "--disable-gpu", "--disable-quic",
+    "--no-first-run", "--disable-background-networking", "--disable-component-update",
+    "--disable-sync",
 )  # fmt: skip
 _AXE = "axe-core@4"
 

@@ -276,12 +276,12 @@ class Detector:
 
     def _seen_from_s(self, onset_s: float) -> float:
         """Return from when on an entry was seen without too long a blind stretch."""
-        last_s = onset_s
+        last_s = -math.inf
         for sample in self._smoother.recent:
-            if sample.time_s > last_s:
-                if sample.time_s - last_s > self.settings.max_blind_s:
-                    onset_s = sample.time_s
-                last_s = sample.time_s
+            blind_s = sample.time_s - last_s
+            if sample.time_s > onset_s and blind_s > self.settings.max_blind_s:
+                onset_s = sample.time_s
+            last_s = sample.time_s
         return onset_s
 
     def _break_hold(self, hold: Hold, time_s: float, reason: str) -> None:
