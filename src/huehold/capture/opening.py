@@ -79,7 +79,9 @@ def _check_file(path: Path) -> None:
 
 
 # Texts in the header that are no UTF-8 must not hide the pictures; PyAV 19 replaces them itself.
-_LENIENT = {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
+_LENIENT: dict[str, Any] = (
+    {"metadata_errors": "replace"} if int(av.__version__.split(".")[0]) < 19 else {}
+)
 
 
 def _open_container(path: Path) -> Any:
