@@ -228,9 +228,13 @@ class Session:
         """
         verdict = self.detector.finish()
         events = tuple(sorted(self.detector.events, key=lambda event: event.time_s))
+        trace = self.trace()
+        if interrupted:
+            end_s = float(trace.time_s[-1]) if len(trace) else 0.0
+            masses = _until(masses, end_s)
+            warnings = (*warnings, f"Stopped by the user at {end_s:.1f} s; the rest was not seen.")
         readings: tuple[Reading, ...] = masses.readings if masses else ()
         events = _with_masses(events, readings)
-        trace = self.trace()
         assay, mass_warnings, problem = self._assay(verdict, events, masses, trace)
         return Run(
             source=replace(source, detail={**source.detail, "bench card": self.card.summary}),
@@ -279,6 +283,14 @@ class Session:
         except HueholdError as error:
             return None, (f"There is no result: {error}",), str(error)
         return assay, warnings, ""
+
+
+def _until(masses: MassInputs | None, end_s: float) -> MassInputs | None:
+    """Leave out the masses of what was not looked at any more."""
+    if masses is None:
+        return None
+    seen = tuple(reading for reading in masses.readings if reading.time_s <= end_s)
+    return replace(masses, readings=seen)
 
 
 def _held_colour(trace: Trace, verdict: Verdict) -> tuple[float, float] | None:

@@ -166,7 +166,7 @@ def test_water_of_a_back_titration_saves_titrant():
 def test_time_is_about_the_quarter_of_an_hour_of_the_trade():
     duration = dose_plan().duration
     assert 5 * 60 < duration.low_s < 15 * 60 < duration.high_s * 1.2 < 30 * 60
-    assert "common practice, no source" in duration.basis
+    assert "virtual bench" in duration.basis
 
 
 def test_wanted_uncertainty_is_met_with_the_smallest_sample_that_does():

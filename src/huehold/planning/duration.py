@@ -24,8 +24,8 @@ _PER_PORTION_S = (5.0, 12.0)  # swirl, look, read: common practice, no source
 _WAIT_BEYOND_HOLD_S = 10.0
 _DROP_SCATTER, _SQUIRT_SCATTER = 0.06, 0.14
 _PLAYED = (
-    "played through on the virtual bench with particles that dissolve quickly and slowly (its "
-    "pace is set to the trade's observation, common practice, no source), hold included"
+    "played through on the virtual bench with particles that dissolve quickly and slowly, "
+    "hold included"
 )
 _COUNTED = (
     "counted at 5 to 12 s for a portion, swirl and look (common practice, no source), hold included"

@@ -209,7 +209,8 @@ def _assumptions(
     if request.strength is None:
         usual = method.titrant.strength
         found.append(
-            f"no strength was given: {usual.typical:g} {usual.basis} +/- 10 % is assumed for the "
+            f"no strength was given: {usual.typical:g} {_plain(usual.basis)} +/- 10 % is assumed "
+            f"for the "
             f"{method.titrant.name}"
         )
     if tap.assumed and tap.alkalinity_mmol_per_l and chosen.expected.water_g and chosen.cup:
@@ -220,3 +221,8 @@ def _assumptions(
     if request.density is None and method.sample.state == "liquid":
         found.append(f"no density was given for the {method.sample.name}; it is estimated")
     return (*found, *_amount_notes(chosen))
+
+
+def _plain(basis: str) -> str:
+    """Say a strength's basis as it is printed: ``per-100-mL`` as ``g per 100 mL``."""
+    return f"g {basis.replace('-', ' ')}" if basis.startswith("per-") else basis

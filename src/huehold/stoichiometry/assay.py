@@ -187,7 +187,7 @@ def finish(
         agreement=agreement,
         claim_text=claim_text,
         limits=limits,
-        conformity=_decide(share, limits, settings),
+        conformity=_decide(share, results.get("percent_of_label"), limits, settings),
         equivalence=equivalence,
         notes=notes,
         warnings=tuple(dict.fromkeys((*warnings, *unusual))),
@@ -246,13 +246,17 @@ def _by_trials(
 
 
 def _decide(
-    share: Budget | None, limits: AcceptanceRange | None, settings: Settings
+    share: Budget | None,
+    stated: Result | None,
+    limits: AcceptanceRange | None,
+    settings: Settings,
 ) -> Decision | None:
     if share is None or limits is None:
         return None
     return decide(
-        share.value, share.u, limits.low, limits.high, risk=settings.risk, dof=share.dof, unit="%"
-    )
+        share.value, share.u, limits.low, limits.high, risk=settings.risk, dof=share.dof, unit="%",
+        expanded=stated.U if stated is not None else None,
+    )  # fmt: skip
 
 
 def _check_given(given: Mapping[str, object]) -> None:

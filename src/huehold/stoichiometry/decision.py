@@ -79,6 +79,7 @@ def decide(
     unit: str = "",
     u_run: float | None = None,
     runs: int = 1,
+    expanded: float | None = None,
 ) -> Decision:
     """Decide whether a result conforms to limits.
 
@@ -99,6 +100,9 @@ def decide(
         how many runs would tell.
     runs : int
         Number of runs behind `value`.
+    expanded : float or None
+        Expanded uncertainty as the result is stated with, for the sentence; from `u` and `dof`
+        if not given.
 
     Raises
     ------
@@ -108,7 +112,7 @@ def decide(
         If `risk`, `dof` or `runs` is out of range, no limit is given, or `u_run` is larger than
         `u` allows.
     """
-    case = _Case(value, u, *_limits(lower, upper), risk, dof, unit, u_run, runs)
+    case = _Case(value, u, *_limits(lower, upper), risk, dof, unit, u_run, runs, expanded)
     _check(case)
     probability = conformity_probability(value, u, case.low, case.high, dof=dof)
     outcome = _outcome(probability, risk)
@@ -169,6 +173,7 @@ class _Case:
     unit: str
     u_run: float | None
     runs: int
+    expanded: float | None = None
 
 
 def _nearer_lower(value: float, lower: float, upper: float) -> bool:
@@ -284,7 +289,8 @@ def _range(case: _Case) -> str:
 
 
 def _sentence(case: _Case, outcome: Outcome, probability: float) -> str:
-    U = coverage_factor(case.dof, 0.95) * case.u
+    usual = coverage_factor(case.dof, 0.95) * case.u
+    U = usual if case.expanded is None else case.expanded
     result = with_uncertainty(case.value, U, case.unit)
     chance = f"probability that the true value is within: {_percent(probability)}"
     if outcome == "conforms":
