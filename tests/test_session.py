@@ -8,9 +8,10 @@ from hypothesis import strategies as st
 
 from huehold.capture.playback import PlaybackSource
 from huehold.capture.recording import open_recording
-from huehold.core import Observation, SourceInfo
+from huehold.core import Observation, SourceInfo, Verdict
 from huehold.errors import InputError
-from huehold.masses import FIELDS, MassInputs, read_mass
+from huehold.mass_fields import FIELDS
+from huehold.masses import MassInputs, assay_of, read_mass
 from huehold.methods import load_method
 from huehold.notebook import Notebook
 from huehold.past_runs import cut_off_run, open_run, resume_watch
@@ -146,4 +147,24 @@ def test_unknown_inputs_are_named():
         MassInputs.from_mapping({"smaple": "1"}, METHOD)
     given = MassInputs.from_mapping({"sample_mass": " 5,22 g ", "claim": ""}, METHOD)
     assert given.as_mapping() == {"sample_mass": "5,22 g"}
-    assert {field["key"] for field in MassInputs.fields()} == {field.key for field in FIELDS}
+    asked = {field["key"] for field in MassInputs.fields(METHOD)}
+    assert asked < {field.key for field in FIELDS}
+    assert "reagent_mass" not in asked
+    back = load_method("calcium-carbonate-antacid")
+    assert "reagent_mass" in {field["key"] for field in MassInputs.fields(back)}
+
+
+def test_what_is_typed_beside_a_run_reaches_the_assay_like_that_of_compute():
+    given = {
+        "sample_mass": "5.22", "titrant_mass": "16.56", "bracket_mass": "1 drop",
+        "drop_mass": "0.048", "strength": "5.0 %", "readability": "0.1 g", "dose": "15 mL",
+    }  # fmt: skip
+    inputs = MassInputs.from_mapping(given, METHOD)
+    held = Verdict("endpoint", onset_s=10.0, confirmed_s=70.0)
+    coarse, _ = assay_of(METHOD, held, (), inputs, 100.0)
+    usual = {k: v for k, v in given.items() if k != "readability"}
+    fine, _ = assay_of(METHOD, held, (), MassInputs.from_mapping(usual, METHOD), 100.0)
+    assert coarse is not None
+    assert fine is not None
+    widths = [one.main.U for one in (coarse, fine)]
+    assert widths[0] > 1.2 * widths[1]

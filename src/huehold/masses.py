@@ -10,53 +10,16 @@ from typing import TYPE_CHECKING, Any
 from huehold.balance.bracket import check_within, titrant_bracket
 from huehold.core import Event, Reading, Verdict
 from huehold.errors import InputError
+from huehold.mass_fields import FIELDS
 
 if TYPE_CHECKING:
     from huehold.calibration.model import Calibration
     from huehold.methods import Method
     from huehold.stoichiometry.assay import Assay
 
-__all__ = ["FIELDS", "MassField", "MassInputs", "assay_of", "read_mass"]
+__all__ = ["MassInputs", "assay_of", "read_mass"]
 
 _MOST_G = 1000.0
-
-
-@dataclass(frozen=True, slots=True)
-class MassField:
-    """Something that may be typed for the assay.
-
-    Attributes
-    ----------
-    key : str
-        Name in files and options.
-    label : str
-        What people read.
-    example : str
-        How it is typed.
-    unit : str or None
-        Unit assumed for a bare number; None if the text is read in another way.
-    """
-
-    key: str
-    label: str
-    example: str
-    unit: str | None
-
-
-FIELDS: tuple[MassField, ...] = (
-    MassField("sample_mass", "Sample mass", "5.22 g", "g"),
-    MassField("titrant_mass", "Titrant mass at the endpoint", "16.56 g", "g"),
-    MassField("bracket_mass", "Mass of the last addition", "0.05 g", "g"),
-    MassField("strength", "Titrant strength on the label", "5 %", None),
-    MassField("strength_basis", "What the label's figure means", "per-100-mL", None),
-    MassField("density", "Density of the sample", "1.044 g/mL", "g/mL"),
-    MassField("blank_mass", "Titrant mass of the blank", "0.05 g", "g"),
-    MassField("water_mass", "Water added to the sample", "50 g", "g"),
-    MassField("claim", "Label claim", "1200 mg/15 mL", None),
-    MassField("tolerance", "Tolerance about the claim", "90-115 %", None),
-)
-"""In the order they are asked for."""
-
 _BY_KEY = {known.key: known for known in FIELDS}
 
 
@@ -69,7 +32,7 @@ class MassInputs:
     readings : tuple of Reading
         Cumulative titrant masses over the run; go before a typed titrant mass.
     given : mapping of str to str
-        By the keys of `FIELDS`; a key that is missing is not known.
+        By the keys of `huehold.mass_fields.FIELDS`; a key that is missing is not known.
     """
 
     readings: tuple[Reading, ...] = ()
@@ -84,7 +47,7 @@ class MassInputs:
         Parameters
         ----------
         values : mapping of str to str
-            By the keys of `FIELDS`; empty texts are left out.
+            By the keys of `huehold.mass_fields.FIELDS`; empty texts are left out.
         method : Method
             Says what a claim or strength may be.
         readings : sequence of Reading
@@ -105,9 +68,14 @@ class MassInputs:
         return dict(self.given)
 
     @staticmethod
-    def fields() -> list[dict[str, str]]:
-        """Return what may be typed, for forms."""
-        return [{"key": f.key, "label": f.label, "example": f.example} for f in FIELDS]
+    def fields(method: Method) -> list[dict[str, str]]:
+        """Return what a form asks for with a method."""
+        wanted = ("always", "back") if method.reagent is not None else ("always",)
+        return [
+            {"key": f.key, "label": f.label, "example": f.example}
+            for f in FIELDS
+            if f.asked in wanted
+        ]
 
 
 def _check(key: str, text: str, method: Method) -> None:
@@ -117,7 +85,8 @@ def _check(key: str, text: str, method: Method) -> None:
     known = _BY_KEY.get(key)
     if known is None:
         raise InputError(f"{key!r} is nothing an assay asks for; it knows {', '.join(_BY_KEY)}.")
-    if known.unit is not None:
+    in_drops = key == "bracket_mass" and read(text, None, known.label.lower()).unit == "drop"
+    if known.unit is not None and not in_drops:
         typed = read(text, known.unit, known.label.lower())
         if key != "blank_mass":
             positive(typed, known.label.lower(), "was the tare forgotten?")
@@ -240,12 +209,17 @@ def measured_values(
 
     found = applied(calibrations, method, end_colour)
     measured = {key: value for key, value in found.arguments.items() if key not in typed}
-    if "strength" in typed:
-        measured.pop("standardisation", None)
+    for given, replaced in (("strength", "standardisation"), ("readability", "balance")):
+        if given in typed:
+            measured.pop(replaced, None)
     return measured, found.warnings
 
 
 def _compute(method: Method, values: Mapping[str, Any]) -> Assay:
     from huehold.stoichiometry.assay import assay
+    from huehold.stoichiometry.weighing import balance_of
 
-    return assay(method, **values)
+    arguments = dict(values)
+    if "readability" in arguments:
+        arguments["balance"] = balance_of(arguments.pop("readability"))
+    return assay(method, **arguments)

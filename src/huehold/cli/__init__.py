@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 import importlib
 import sys
 from collections.abc import Sequence
@@ -32,6 +33,15 @@ class LazyGroup(click.Group):
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the command names in the order people meet them."""
         return list(COMMANDS)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command; a name that does not exist is answered with the nearest one."""
+        near = difflib.get_close_matches(args[0], COMMANDS, n=1)
+        if near and args[0] not in COMMANDS:
+            ctx.fail(f"There is no command {args[0]!r}; did you mean {near[0]!r}?")
+        return super().resolve_command(ctx, args)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return a command, or None if there is no such name."""

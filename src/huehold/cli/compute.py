@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from huehold.cli.options import calibration_option, calibrations_of
-from huehold.errors import InputError, UsageError
+from huehold.cli.masses import field_options
+from huehold.cli.options import (
+    balance_options,
+    calibration_option,
+    calibrations_of,
+    method_option,
+)
+from huehold.cli.outputs import json_option, print_rich, write_json
+from huehold.errors import UsageError
+from huehold.mass_fields import FIELDS
 
 if TYPE_CHECKING:
     from huehold.methods import Method
@@ -19,68 +26,17 @@ if TYPE_CHECKING:
 
 __all__ = ["compute"]
 
-_DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
-_BASES = ("per-100-mL", "per-100-g", "mol/L", "mol/kg", "g/L", "N")
-_DIRECT = (
-    "sample_mass",
-    "titrant_mass",
-    "bracket_mass",
-    "strength",
-    "strength_basis",
-    "country",
-    "density",
-    "reagent_mass",
-    "reagent_strength",
-    "blank_mass",
-    "tare_drift",
-    "buoyancy",
-    "water_mass",
-    "drop_mass",
-    "claim",
-    "tolerance",
-    "dose",
-    "end_ph",
-)
+_DIRECT = tuple(known.key for known in FIELDS if known.key != "readability")
 
 
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
-@click.option(
-    "--method",
-    default=_DEFAULT_METHOD,
-    metavar="NAME|FILE",
-    show_default=True,
-    help="A shipped method, or a method file of your own (.toml).",
-)
-@click.option("--sample-mass", metavar="MASS", help="Sample weighed, such as 5.22 g.")
-@click.option("--titrant-mass", metavar="MASS", help="Titrant when the end colour held.")
-@click.option(
-    "--bracket-mass",
-    "--last-drop",
-    metavar="MASS",
-    help="Mass of the last addition, such as 0.05 g (or '1 drop' with --drop-mass).",
-)
-@click.option("--drop-mass", metavar="MASS", help="Mass of one calibrated drop.")
-@click.option(
-    "--acidity",
-    "--strength",
-    "strength",
-    metavar="FIGURE",
-    help="Strength of the titrant from its label: '5.0 %', '0.1 mol/L', '0.1 N'.",
-)
-@click.option(
-    "--acidity-basis",
-    "--strength-basis",
-    "strength_basis",
-    type=click.Choice(_BASES),
-    help="What a bare percentage means; the method's usual sense if left out.",
-)
-@click.option("--country", metavar="XX", help="Take the sense of the label from a country: US, DE.")
+@method_option
+@field_options()
 @click.option("--standard", metavar="NAME", help="Standardise against this: 'baking soda'.")
 @click.option("--standard-mass", metavar="MASS", help="Standard weighed.")
 @click.option("--standard-titrant-mass", metavar="MASS", help="Titrant the standard took.")
 @click.option("--standard-assay", metavar="PERCENT", help="Purity of the standard, '99.5 %'.")
-@click.option("--density", metavar="G/ML", help="Density of the sample, such as 1.044.")
-@click.option("--density-mass", metavar="MASS", help="Or: mass of a measured volume of it ...")
+@click.option("--density-mass", metavar="MASS", help="Or: mass of a measured volume ...")
 @click.option("--density-volume", metavar="VOLUME", help="... that volume, such as 10.0 mL ...")
 @click.option(
     "--graduation",
@@ -89,34 +45,9 @@ _DIRECT = (
     show_default=True,
     help="... and the distance of two marks.",
 )
-@click.option("--reagent-mass", metavar="MASS", help="Back titration: reagent added in excess.")
-@click.option("--reagent-strength", metavar="FIGURE", help="Its strength.")
-@click.option("--blank-mass", metavar="MASS", help="Titrant the same water and dye took alone.")
-@click.option("--tare-drift", metavar="MASS", help="Reading of the empty balance at the end.")
-@click.option("--water-mass", metavar="MASS", help="Water the sample was stirred into.")
-@click.option("--end-ph", metavar="PH", help="pH read from the colour that held: '6.8 +/- 0.2'.")
 @calibration_option
 @click.option("--buoyancy", is_flag=True, help="Correct masses for the buoyancy of the air.")
-@click.option(
-    "--readability",
-    type=float,
-    default=0.01,
-    show_default=True,
-    metavar="G",
-    help="Last digit of the balance.",
-)
-@click.option(
-    "--linearity",
-    type=float,
-    default=0.0,
-    show_default=True,
-    metavar="G",
-    help="Largest error of a reading beyond that.",
-)
-@click.option("--capacity", type=float, metavar="G", help="Largest mass the balance takes.")
-@click.option("--claim", metavar="CLAIM", help="Label claim, such as '1200 mg/15 mL'.")
-@click.option("--tolerance", metavar="RANGE", help="Of the claim: '90-115 %', or a known range.")
-@click.option("--dose", metavar="AMOUNT", help="Portion to state, such as '15 mL' or '1.3 g'.")
+@balance_options
 @click.option(
     "--replicates",
     type=click.Path(path_type=Path),
@@ -137,7 +68,7 @@ _DIRECT = (
     flag_value="text",
     help="Show the working (as text if no form is named).",
 )
-@click.option("--json", "json_to", metavar="FILE|-", help="Write everything as JSON (- stdout).")
+@json_option
 @click.option("--list-methods", is_flag=True, help="List the shipped methods and stop.")
 @click.option("--show-method", is_flag=True, help="Show what the method says and stop.")
 def compute(**options: Any) -> None:
@@ -169,7 +100,7 @@ def _show_method(name: str) -> None:
     from huehold.cli.compute_show import method_card
     from huehold.methods import load_method
 
-    _print(method_card(load_method(name)))
+    print_rich(method_card(load_method(name)))
 
 
 def _run(options: Mapping[str, Any]) -> Assay:
@@ -212,16 +143,20 @@ def _with_calibrations(method: Method, options: Mapping[str, Any]) -> dict[str, 
 
 
 def _balance_given(options: Mapping[str, Any]) -> bool:
-    return (options["readability"], options["linearity"], options["capacity"]) != (0.01, 0.0, None)
+    return any(options[name] is not None for name in ("readability", "linearity", "capacity"))
 
 
 def _arguments(options: Mapping[str, Any]) -> dict[str, Any]:
     """Return the arguments of `assay` that were given."""
     from huehold.stoichiometry.assay import Settings
-    from huehold.stoichiometry.weighing import Balance
+    from huehold.stoichiometry.weighing import balance_of
 
     chosen = {name: options[name] for name in _DIRECT if options[name]}
-    chosen["balance"] = Balance(options["readability"], options["linearity"], options["capacity"])
+    if options["buoyancy"]:
+        chosen["buoyancy"] = True
+    chosen["balance"] = balance_of(
+        options["readability"], options["linearity"], options["capacity"]
+    )
     chosen["settings"] = Settings(coverage=options["coverage"])
     if options["standard"] is not None:
         chosen["standardisation"] = _standardisation(options)
@@ -245,6 +180,7 @@ def _standardisation(options: Mapping[str, Any]) -> Any:
 
 def _measured_density(options: Mapping[str, Any]) -> Any:
     from huehold.stoichiometry.density import measured_density
+    from huehold.stoichiometry.weighing import balance_of
 
     if options["density_mass"] is None or options["density_volume"] is None:
         raise UsageError("a measured density needs --density-mass and --density-volume")
@@ -254,52 +190,35 @@ def _measured_density(options: Mapping[str, Any]) -> Any:
         options["density_mass"],
         options["density_volume"],
         graduation=options["graduation"],
-        readability_g=options["readability"],
+        readability_g=balance_of(options["readability"]).readability_g,
     )
 
 
 def _tell(result: Assay, options: Mapping[str, Any]) -> None:
     if options["json_to"] is not None:
-        _write_json(result.to_json(), options["json_to"])
+        write_json(result.to_json(), options["json_to"])
     if options["explain"] is not None:
         click.echo(getattr(result.working, options["explain"]))
     elif options["json_to"] != "-":
         from huehold.cli.compute_show import assay_card
 
-        _print(assay_card(result))
+        print_rich(assay_card(result))
     _remarks(result)
 
 
 def _tell_replicates(result: Replicates, options: Mapping[str, Any]) -> None:
     if options["json_to"] is not None:
-        _write_json(result.to_json(), options["json_to"])
+        write_json(result.to_json(), options["json_to"])
     if options["explain"] is not None:
         for one in result.assays:
             click.echo(getattr(one.working, options["explain"]))
     elif options["json_to"] != "-":
         from huehold.cli.compute_show import replicates_card
 
-        _print(replicates_card(result))
+        print_rich(replicates_card(result))
     _remarks(result.assays[0])
 
 
 def _remarks(result: Assay) -> None:
     for sentence in result.warnings:
         click.echo(f"Warning: {sentence}.", err=True)
-
-
-def _write_json(data: Mapping[str, Any], to: str) -> None:
-    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
-    if to == "-":
-        click.echo(text)
-        return
-    try:
-        Path(to).write_text(text + "\n", "utf-8")
-    except OSError as error:
-        raise InputError(f"{to} cannot be written ({error.strerror}); name another file") from error
-
-
-def _print(renderable: Any) -> None:
-    from rich.console import Console
-
-    Console(highlight=False, soft_wrap=False).print(renderable)

@@ -31,7 +31,8 @@ def demo(folder: Path, open_report: bool, quiet: bool) -> int:
     import tomllib
 
     from huehold.balance.masses import read_masses
-    from huehold.cli.review import exit_code, run_review, show
+    from huehold.cli.outputs import Outputs, show
+    from huehold.cli.review import exit_code, run_review
     from huehold.errors import InputError
     from huehold.masses import MassInputs
     from huehold.methods import load_method
@@ -53,13 +54,13 @@ def demo(folder: Path, open_report: bool, quiet: bool) -> int:
         quiet=quiet,
     )
     report = folder / "report.html"
-    show(
-        run,
-        report_file=str(report),
-        plot_file=str(folder / "trace.png"),
-        csv_file=str(folder / "trace.csv"),
-        json_file=str(folder / "result.json"),
+    outputs = Outputs(
+        json=str(folder / "result.json"),
+        csv=str(folder / "trace.csv"),
+        plot=str(folder / "trace.png"),
+        report=str(report),
     )
+    show(run, outputs)
     if open_report:
         click.launch(str(report.resolve()))
     return exit_code(run)

@@ -1,4 +1,4 @@
-"""The options by which masses come into a review, shared by the commands that need them."""
+"""The options for what is weighed and read off labels, shared by the commands that need them."""
 
 from __future__ import annotations
 
@@ -11,29 +11,31 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from huehold.errors import UsageError
+from huehold.mass_fields import FIELDS, MassField
 
 if TYPE_CHECKING:
     from huehold.masses import MassInputs
     from huehold.methods import Method
 
-__all__ = ["MassOptions", "mass_inputs", "mass_options"]
+__all__ = ["MassOptions", "field_options", "mass_inputs", "mass_options"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-_OPTIONS: dict[str, tuple[str, str, str]] = {
-    "titrant_mass": ("--titrant-mass", "GRAMS", "Titrant at the endpoint, in place of --masses."),
-    "bracket_mass": ("--last-drop", "GRAMS", "Mass of the last addition, with --titrant-mass."),
-    "sample_mass": ("--sample-mass", "GRAMS", "Mass of the sample; needed for a result."),
-    "strength": ("--acidity", "PERCENT", "Titrant strength on its label, such as '5 %'."),
-    "strength_basis": (
-        "--acidity-basis", "BASIS", "What that means: per-100-mL or per-100-g.",
-    ),
-    "density": ("--density", "G/ML", "Density of the sample."),
-    "blank_mass": ("--blank-mass", "GRAMS", "Titrant that the water and dye alone took."),
-    "water_mass": ("--water-mass", "GRAMS", "Water added to the sample."),
-    "claim": ("--claim", "TEXT", "Label claim, such as '1200 mg/15 mL'."),
-    "tolerance": ("--tolerance", "TEXT", "Tolerance about the claim, such as '90-115 %'."),
-}  # fmt: skip
+_FLAGS = {
+    "bracket_mass": ("--last-drop", "--bracket-mass"),
+    "strength": ("--acidity", "--strength"),
+    "strength_basis": ("--acidity-basis", "--strength-basis"),
+}
+_METAVARS = {
+    "strength": "FIGURE",
+    "country": "XX",
+    "density": "G/ML",
+    "reagent_strength": "FIGURE",
+    "end_ph": "PH",
+    "claim": "CLAIM",
+    "tolerance": "RANGE",
+    "dose": "AMOUNT",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,22 +46,53 @@ class MassOptions:
     given: dict[str, str] = field(default_factory=dict)
 
 
+def field_options(*keys: str) -> Callable[[F], F]:
+    """Give a command an option for each of `FIELDS` that is named, or for all of them.
+
+    Parameters
+    ----------
+    *keys : str
+        Keys of `huehold.mass_fields.FIELDS`; all if none is named. The command gets each by its
+        key, None if it was not given.
+    """
+    chosen = [known for known in FIELDS if not keys or known.key in keys]
+
+    def decorate(command: F) -> F:
+        """Add the options, the first on top of the help."""
+        decorated: Any = command
+        for known in reversed(chosen):
+            decorated = _option(known)(decorated)
+        result: F = decorated
+        return result
+
+    return decorate
+
+
+def _option(known: MassField) -> Callable[[F], F]:
+    flags = _FLAGS.get(known.key, ("--" + known.key.replace("_", "-"),))
+    about = f"{known.label}, such as {known.example!r}."
+    if known.choices:
+        return click.option(
+            *flags, known.key, type=click.Choice(known.choices), help=f"{known.label}."
+        )
+    return click.option(*flags, known.key, metavar=_METAVARS.get(known.key, "MASS"), help=about)
+
+
 def mass_options(command: F) -> F:
     """Give a command the options about masses; it gets them as ``masses: MassOptions``."""
 
     @wraps(command)
     def gather(*args: Any, **options: Any) -> Any:
+        """Gather the options about masses into one value."""
         table = options.pop("masses_file")
-        texts = {key: options.pop(key) for key in _OPTIONS}
+        texts = {known.key: options.pop(known.key) for known in FIELDS}
         given = {key: text for key, text in texts.items() if text is not None}
         return command(*args, masses=MassOptions(table, given), **options)
 
-    decorated: Any = gather
-    for key, (flag, metavar, text) in reversed(_OPTIONS.items()):
-        decorated = click.option(flag, key, metavar=metavar, help=text)(decorated)
+    decorated: Any = field_options()(gather)
     table = click.option(
         "--masses", "masses_file", type=click.Path(path_type=Path), metavar="FILE.csv",
-        help="Cumulative titrant masses: time_s, cumulative_g.",
+        help="Cumulative titrant masses, in place of --titrant-mass: time_s, cumulative_g.",
     )  # fmt: skip
     result: F = table(decorated)
     return result

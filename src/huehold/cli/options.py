@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from huehold.core import Ellipse, Rect
-
 if TYPE_CHECKING:
     from huehold.calibration.model import Calibration
+    from huehold.core import Ellipse, Rect
 
+DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
+F = TypeVar("F", bound=Callable[..., Any])
 Callback = Callable[[click.Context, click.Parameter, str | None], tuple[float, ...] | None]
 
 
@@ -46,11 +47,15 @@ def numbers(shape: str) -> Callback:
 
 def vessel_of(given: tuple[float, ...] | None) -> Ellipse | None:
     """Return the circle X,Y,R as an outline."""
+    from huehold.core import Ellipse
+
     return None if given is None else Ellipse(given[0], given[1], given[2], given[2])
 
 
 def white_of(given: tuple[float, ...] | None) -> Rect | None:
     """Return X,Y,W,H as a rectangle."""
+    from huehold.core import Rect
+
     return None if given is None else Rect(*given)
 
 
@@ -72,6 +77,20 @@ def calibrations_of(names: tuple[str, ...]) -> tuple[Calibration, ...]:
     return found
 
 
+method_option = click.option(
+    "--method",
+    default=DEFAULT_METHOD,
+    show_default=True,
+    metavar="NAME|FILE",
+    help="A shipped method, or a method file of your own (.toml).",
+)
+hold_option = click.option(
+    "--hold",
+    "hold_s",
+    type=click.FloatRange(1, 600),
+    metavar="SECONDS",
+    help="How long the end colour must hold; the method's own if not given.",
+)
 calibration_option = click.option(
     "--calibration",
     "calibrations",
@@ -79,3 +98,12 @@ calibration_option = click.option(
     metavar="NAME|FILE",
     help="A calibration to use; again for more. 'none' leaves out those in use.",
 )
+
+
+def balance_options(command: F) -> F:
+    """Give a command the options that say more of the balance than its readability."""
+    linearity = click.option(
+        "--linearity", metavar="MASS", help="Largest error of a reading beyond its last digit."
+    )
+    capacity = click.option("--capacity", metavar="MASS", help="Largest mass the balance takes.")
+    return linearity(capacity(command))

@@ -2,23 +2,22 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from huehold.cli.masses import field_options
+from huehold.cli.options import balance_options, method_option
+from huehold.cli.outputs import json_option, print_rich, write_json
 from huehold.errors import UsageError
 
 if TYPE_CHECKING:
-    from huehold.planning.plan import Plan
     from huehold.planning.request import PlanRequest
 
 __all__ = ["plan"]
 
-_DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
-_BASES = ("per-100-mL", "per-100-g", "mol/L", "mol/kg", "g/L", "N")
 _TEXTS = (
     "claim", "dose", "strength", "strength_basis", "country", "density", "reagent_strength",
     "water", "weighing",
@@ -41,32 +40,18 @@ _NUMBERS = {
     context_settings={"help_option_names": ["-h", "--help"]},
     epilog='Example: huehold plan --claim "1200 mg/15 mL" --acidity "5.0 %" --uncertainty 3',
 )
-@click.option(
-    "--method",
-    default=_DEFAULT_METHOD,
-    metavar="NAME|FILE",
-    show_default=True,
-    help="A shipped method, or a method file of your own (.toml).",
-)
-@click.option("--claim", metavar="CLAIM", help="Label claim, such as '1200 mg/15 mL'.")
-@click.option("--dose", metavar="AMOUNT", help="Portion of the label, such as '15 mL' or '1.3 g'.")
-@click.option(
-    "--acidity",
-    "--strength",
+@method_option
+@field_options(
+    "claim",
+    "dose",
     "strength",
-    metavar="FIGURE",
-    help="Strength of the titrant with its doubt: '5.0 +/- 0.1 %', '0.1 mol/L'.",
-)
-@click.option(
-    "--acidity-basis",
-    "--strength-basis",
     "strength_basis",
-    type=click.Choice(_BASES),
-    help="What a bare percentage means; the method's usual sense if left out.",
+    "country",
+    "density",
+    "reagent_strength",
+    "readability",
 )
-@click.option("--country", metavar="XX", help="Take the sense of the label from a country: US, DE.")
-@click.option("--density", metavar="G/ML", help="Density of the sample, such as 1.044.")
-@click.option("--reagent-strength", metavar="FIGURE", help="Back titration: of the reagent.")
+@balance_options
 @click.option("--uncertainty", metavar="PERCENT", help="Wanted, relative and expanded (k = 2).")
 @click.option("--sample-mass", metavar="MASS", help="Plan with this sample instead of choosing.")
 @click.option("--water-mass", metavar="MASS", help="Plan with this much water.")
@@ -82,13 +67,6 @@ _NUMBERS = {
 @click.option("--twenty-drops", metavar="MASS", help="Or: what 20 drops weigh together.")
 @click.option("--squirt-mass", metavar="MASS", help="Mass of one squirt; eight drops if left out.")
 @click.option(
-    "--readability", default="0.01", show_default=True, metavar="G", help="Last digit of balance."
-)
-@click.option(
-    "--linearity", default="0", show_default=True, metavar="G", help="Its error beyond that."
-)
-@click.option("--capacity", metavar="G", help="Largest mass the balance takes.")
-@click.option(
     "--weigh",
     "weighing",
     type=click.Choice(("cup", "bottle")),
@@ -102,7 +80,7 @@ _NUMBERS = {
 @click.option(
     "--temperature", type=float, default=22.0, show_default=True, metavar="C", help="Of the room."
 )
-@click.option("--json", "json_to", metavar="FILE|-", help="Write everything as JSON (- stdout).")
+@json_option
 @click.option(
     "--plot", "plot_to", type=click.Path(path_type=Path), metavar="FILE", help="As .png or .svg."
 )
@@ -113,7 +91,9 @@ def plan(**options: Any) -> None:
     down, the pH and colour along the way, how long it may take, the uncertainty to expect and
     what would halve it. Masses are grams unless a unit is typed.
     """
+    from huehold.cli.plan_show import plan_card
     from huehold.planning.plan import make_plan
+    from huehold.planning.plan_file import plan_to_dict
 
     _check_plot(options["plot_to"])
     made = make_plan(_request(options))
@@ -122,9 +102,9 @@ def plan(**options: Any) -> None:
 
         save_plan_plot(made, options["plot_to"])
     if options["json_to"] is not None:
-        _write_json(made, options["json_to"])
+        write_json(plan_to_dict(made), options["json_to"])
     if options["json_to"] != "-":
-        _print(made)
+        print_rich(plan_card(made))
     for sentence in made.warnings:
         click.echo(f"Warning: {sentence}.", err=True)
 
@@ -138,6 +118,7 @@ def _request(options: Mapping[str, Any]) -> PlanRequest:
     from huehold.methods import load_method
     from huehold.planning.request import PlanRequest
     from huehold.stoichiometry.quantities import read
+    from huehold.stoichiometry.weighing import balance_of
 
     chosen: dict[str, Any] = {name: options[name] for name in _TEXTS if options[name]}
     for option, (name, what) in _MASSES.items():
@@ -149,7 +130,7 @@ def _request(options: Mapping[str, Any]) -> PlanRequest:
     chosen |= _drop(options)
     return PlanRequest(
         load_method(options["method"]),
-        balance=_balance(options),
+        balance=balance_of(options["readability"], options["linearity"], options["capacity"]),
         temperature_c=options["temperature"],
         **chosen,
     )
@@ -170,34 +151,3 @@ def _drop(options: Mapping[str, Any]) -> dict[str, float]:
     if options["drop_mass"] is not None:
         return {"drop_g": read(options["drop_mass"], "g", "the drop mass").value}
     return {}
-
-
-def _balance(options: Mapping[str, Any]) -> Any:
-    from huehold.stoichiometry.quantities import positive, read
-    from huehold.stoichiometry.weighing import Balance
-
-    readability = read(options["readability"], "g", "the balance's readability").value
-    linearity = read(options["linearity"], "g", "the balance's linearity").value
-    if options["capacity"] is None:
-        return Balance(readability, linearity)
-    typed = read(options["capacity"], "g", "the balance's capacity")
-    return Balance(readability, linearity, positive(typed, "the balance's capacity", "typo?").value)
-
-
-def _write_json(made: Plan, to: str) -> None:
-    from huehold.planning.plan_file import plan_to_dict
-    from huehold.report.files import write_text
-
-    text = json.dumps(plan_to_dict(made), indent=1, ensure_ascii=False, allow_nan=False)
-    if to == "-":
-        click.echo(text)
-    else:
-        write_text(to, text + "\n")
-
-
-def _print(made: Plan) -> None:
-    from rich.console import Console
-
-    from huehold.cli.plan_show import plan_card
-
-    Console(highlight=False, soft_wrap=False).print(plan_card(made))

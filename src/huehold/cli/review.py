@@ -12,11 +12,14 @@ from huehold.cli.masses import MassOptions, mass_inputs, mass_options
 from huehold.cli.options import (
     calibration_option,
     calibrations_of,
+    hold_option,
+    method_option,
     numbers,
     vessel_of,
     white_of,
 )
-from huehold.errors import InputError, UsageError
+from huehold.cli.outputs import Outputs, output_options, show
+from huehold.errors import InputError
 
 if TYPE_CHECKING:
     from huehold.calibration.model import Calibration
@@ -24,25 +27,11 @@ if TYPE_CHECKING:
     from huehold.methods import Method
     from huehold.run import Run, Settings
 
-_DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
-
 
 @click.command(epilog="Example: huehold review titration.mp4 --masses masses.csv --report out.html")
 @click.argument("recording", type=click.Path(path_type=Path))
-@click.option(
-    "--method",
-    default=_DEFAULT_METHOD,
-    show_default=True,
-    metavar="NAME|FILE",
-    help="A shipped method, or a method file of your own.",
-)
-@click.option(
-    "--hold",
-    "hold_s",
-    type=click.FloatRange(1, 600),
-    metavar="SECONDS",
-    help="How long the end colour must hold; the method's own if not given.",
-)
+@method_option
+@hold_option
 @mass_options
 @calibration_option
 @click.option(
@@ -81,10 +70,7 @@ _DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
     show_default=True,
     help="Look less often where nothing stirs, if the recording allows it; or equally often.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Result file; - for standard output.")
-@click.option("--csv", "csv_file", metavar="FILE", help="Trace as a table, events beside it.")
-@click.option("--plot", "plot_file", metavar="FILE", help="Trace as a picture: .png or .svg.")
-@click.option("--report", "report_file", metavar="FILE", help="Report to open in a browser.")
+@output_options
 @click.option(
     "--show-vision",
     "vision_file",
@@ -103,10 +89,7 @@ def review(
     matrix: Literal["auto", "bt601", "bt709"],
     rate_hz: float,
     passes: Literal["auto", "full"],
-    json_file: str | None,
-    csv_file: str | None,
-    plot_file: str | None,
-    report_file: str | None,
+    outputs: Outputs,
     vision_file: str | None,
     quiet: bool,
 ) -> int:
@@ -118,7 +101,7 @@ def review(
     from huehold.methods import load_method
     from huehold.run import Settings
 
-    _check_outputs(json_file, csv_file, plot_file, report_file, recording)
+    outputs.check(recording, masses.masses)
     loaded = load_method(method)
     settings = Settings(hold_s, vessel_of(vessel), white_of(white), rate_hz)
     run = run_review(
@@ -132,14 +115,7 @@ def review(
         vision_file=vision_file,
         quiet=quiet,
     )
-    show(
-        run,
-        json_file=json_file,
-        csv_file=csv_file,
-        plot_file=plot_file,
-        report_file=report_file,
-        vision_file=vision_file,
-    )
+    show(run, outputs, extra={"What was seen": vision_file} if vision_file else None)
     return exit_code(run)
 
 
@@ -191,46 +167,3 @@ def run_review(
             on_open=progress.opened,
             on_step=on_step,
         )
-
-
-def show(
-    run: Run,
-    *,
-    json_file: str | None = None,
-    csv_file: str | None = None,
-    plot_file: str | None = None,
-    report_file: str | None = None,
-    vision_file: str | None = None,
-) -> None:
-    """Write the files asked for, then print the card (or the JSON, if that goes to stdout)."""
-    from huehold.report.card import print_card
-    from huehold.report.csv_ import write_csv
-    from huehold.report.html import write_report
-    from huehold.report.plot import write_plot
-    from huehold.report.result import result_text, write_result
-
-    files: dict[str, str | Path] = {}
-    if report_file:
-        files["Report"] = write_report(run, report_file)
-    if plot_file:
-        files["Picture"] = write_plot(run, plot_file)
-    if csv_file:
-        files["Trace"], files["Events"] = write_csv(run, csv_file)
-    if json_file and json_file != "-":
-        files["Result"] = write_result(run, json_file)
-    if vision_file:
-        files["What was seen"] = vision_file
-    if json_file == "-":
-        click.echo(result_text(run))
-    else:
-        print_card(run, files=files)
-
-
-def _check_outputs(*names: str | Path | None) -> None:
-    """Refuse to write two outputs to one file, or one over the recording."""
-    *outputs, recording = names
-    paths = [Path(name).absolute() for name in outputs if name and name != "-"]
-    if len(set(paths)) < len(paths):
-        raise UsageError("Two outputs would go to the same file; give each its own name.")
-    if Path(recording or "").absolute() in paths:
-        raise UsageError(f"{recording} is the recording itself; name another file for the output.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from huehold.cli.outputs import Outputs, output_options, show
 from huehold.errors import UsageError
 
 if TYPE_CHECKING:
@@ -84,31 +85,23 @@ def _brief(record: RunRecord) -> dict[str, object]:
     metavar="SECONDS",
     help="Go through the record with another hold; the record itself is not changed.",
 )
-@click.option("--json", "json_file", metavar="FILE", help="Result file; - for standard output.")
-@click.option("--plot", "plot_file", metavar="FILE", help="Trace as a picture.")
-@click.option("--report", "report_file", metavar="FILE", help="Report to open in a browser.")
-@click.option("--csv", "csv_file", metavar="FILE", help="Trace as a table.")
+@output_options
 @click.pass_obj
 def show_run(
     book: Notebook,
     run: int,
     hold_s: float | None,
-    json_file: str | None,
-    plot_file: str | None,
-    report_file: str | None,
-    csv_file: str | None,
+    outputs: Outputs,
 ) -> None:
     """Show RUN again, and write the files asked for."""
     from dataclasses import replace
 
-    from huehold.cli.review import show
     from huehold.past_runs import open_run, settings_of
 
     settings = replace(settings_of(book.run(run)), hold_s=hold_s) if hold_s else None
     opened = open_run(book, run, settings=settings)
-    show(
-        opened, json_file=json_file, csv_file=csv_file, plot_file=plot_file, report_file=report_file
-    )
+    outputs.check()
+    show(opened, outputs)
 
 
 @runs.command("compare")

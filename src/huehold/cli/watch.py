@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from huehold.cli.masses import mass_options
-from huehold.cli.options import calibration_option, numbers
+from huehold.cli.options import calibration_option, hold_option, method_option, numbers
 
 
 @click.command(epilog="Example: huehold watch --phone")
@@ -60,20 +60,8 @@ from huehold.cli.options import calibration_option, numbers
     metavar="[DIR]",
     help="List the cameras and stop; write a picture of what each sees to DIR.",
 )
-@click.option(
-    "--method",
-    default="magnesium-hydroxide-by-vinegar",
-    show_default=True,
-    metavar="NAME|FILE",
-    help="A shipped method, or a method file of your own.",
-)
-@click.option(
-    "--hold",
-    "hold_s",
-    type=click.FloatRange(1, 600),
-    metavar="SECONDS",
-    help="How long the end colour must hold; the method's own if not given.",
-)
+@method_option
+@hold_option
 @mass_options
 @calibration_option
 @click.option("--vessel", callback=numbers("X,Y,R"), metavar="X,Y,R", help="Circle of the liquid.")

@@ -198,7 +198,7 @@ class Desk:
             "events": [event_values(event) for event in session.detector.events],
             "masses": [mass_values(entry) for entry in watch.masses],
             "inputs": watch.inputs.as_mapping(),
-            "input_fields": MassInputs.fields(),
+            "input_fields": MassInputs.fields(session.method),
             "moment": moment_values(moment) if moment is not None else None,
             "cues": cue_values(),
             "warnings": _warnings(watch),

@@ -13,6 +13,7 @@ __all__ = ["Typed", "positive", "read", "read_number"]
 
 _NUMBER = r"[+-]?(?:\d+(?:[.,]\d*)*|[.,]\d+)(?:[eE][+-]?\d+)?"
 _TYPED = re.compile(rf"^\s*({_NUMBER})\s*(?:(?:±|\+/-|\+-)\s*({_NUMBER}))?\s*(.*?)\s*$")
+_EXAMPLES = {"g": "5.22 g", "mL": "10 mL", "g/mL": "1.044", None: "5.0 %"}
 _NOT_NUMBERS = {"nan", "inf", "-inf", "+inf", "infinity", "-infinity"}
 
 
@@ -57,7 +58,7 @@ def read_number(text: str, what: str) -> float:
     InputError
         If it is not a finite number, or a comma could mean a thousand.
     """
-    typed = _from_text(text, what)
+    typed = _from_text(text, what, "5.0")
     if typed.unit:
         raise InputError(f"{what}: '{text}' should be a number without a unit")
     return typed.value
@@ -81,7 +82,7 @@ def read(given: object, unit: str | None, what: str) -> Typed:
     InputError
         If it is not a finite number, the unit is unknown or of the wrong dimension.
     """
-    typed = _typed(given, what)
+    typed = _typed(given, what, _EXAMPLES.get(unit, "5.0"))
     return typed if unit is None else typed.to(unit, what)
 
 
@@ -99,11 +100,11 @@ def positive(typed: Typed, what: str, cause: str) -> Typed:
     raise InputError(f"{what} is {size}; it must be above zero ({cause})")
 
 
-def _typed(given: object, what: str) -> Typed:
+def _typed(given: object, what: str, example: str) -> Typed:
     if isinstance(given, Typed):
         return given
     if isinstance(given, str):
-        return _from_text(given, what)
+        return _from_text(given, what, example)
     if isinstance(given, bool) or given is None:
         raise InputError(f"{what} must be a number with a unit, not {given!r}")
     if hasattr(given, "magnitude") and hasattr(given, "units"):  # pint, of any registry
@@ -116,12 +117,12 @@ def _typed(given: object, what: str) -> Typed:
     return Typed(_finite(value, what), "", 0.0, False, repr(value))
 
 
-def _from_text(text: str, what: str) -> Typed:
+def _from_text(text: str, what: str, example: str) -> Typed:
     if text.strip().lower() in _NOT_NUMBERS:
         raise InputError(f"{what} is '{text.strip()}', which is not a finite number")
     match = _TYPED.match(text)
     if match is None:
-        raise InputError(f"{what}: '{text}' is not a number; write for example 5.22 g")
+        raise InputError(f"{what}: '{text}' is not a number; write for example {example}")
     number, doubt, unit = match.groups()
     value = _finite(_decimal(number, what), what)
     half = _decimal(doubt, what) if doubt else _half_digit(number)

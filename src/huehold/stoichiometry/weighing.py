@@ -6,10 +6,17 @@ import math
 from dataclasses import dataclass
 
 from huehold.errors import InputError
-from huehold.stoichiometry.quantities import Typed, positive
+from huehold.stoichiometry.quantities import Typed, positive, read
 from huehold.stoichiometry.uncertain import Input
 
-__all__ = ["Balance", "buoyancy_input", "drift_input", "last_addition_input", "mass_input"]
+__all__ = [
+    "Balance",
+    "balance_of",
+    "buoyancy_input",
+    "drift_input",
+    "last_addition_input",
+    "mass_input",
+]
 
 _AIR_KG_PER_M3 = (1.2, 0.03)
 _WEIGHTS_KG_PER_M3 = 8000.0
@@ -55,6 +62,32 @@ class Balance:
         """Say where the uncertainty of a difference comes from."""
         text = f"two readings to {self.readability_g:g} g"
         return text + (f", error +/- {self.linearity_g:g} g each" if self.linearity_g else "")
+
+
+def balance_of(
+    readability: object = None, linearity: object = None, capacity: object = None
+) -> Balance:
+    """Return the balance from what was typed; what was not, is as usual.
+
+    Parameters
+    ----------
+    readability, linearity, capacity : str, float or pint quantity, optional
+        Grams unless a unit is typed.
+
+    Raises
+    ------
+    InputError
+        If one cannot be read or makes no sense.
+    """
+    typed = {"readability": readability, "linearity": linearity, "capacity": capacity}
+    given = {
+        f"{name}_g": read(value, "g", f"the balance's {name}")
+        for name, value in typed.items()
+        if value is not None
+    }
+    if "capacity_g" in given:
+        positive(given["capacity_g"], "the balance's capacity", "typo?")
+    return Balance(**{name: one.value for name, one in given.items()})
 
 
 def mass_input(name: str, given: Typed, balance: Balance, *, may_be_zero: bool = False) -> Input:

@@ -1,0 +1,123 @@
+"""Where results go: the options that name files, and the writing of them."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from huehold.errors import UsageError
+
+if TYPE_CHECKING:
+    from huehold.run import Run
+
+__all__ = ["Outputs", "json_option", "output_options", "print_rich", "show", "write_json"]
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+json_option = click.option(
+    "--json", "json_to", metavar="FILE", help="Everything for programs; - for standard output."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """The files a run is written to; None for each that was not asked for."""
+
+    json: str | None = None
+    csv: str | None = None
+    plot: str | None = None
+    report: str | None = None
+
+    def check(self, *taken: str | Path | None) -> None:
+        """Refuse to write two outputs to one file, or one over a file that is taken.
+
+        Raises
+        ------
+        UsageError
+            If it would.
+        """
+        given = (getattr(self, one.name) for one in fields(self))
+        paths = [Path(name).absolute() for name in given if name and name != "-"]
+        if len(set(paths)) < len(paths):
+            raise UsageError("Two outputs would go to the same file; give each its own name.")
+        for name in taken:
+            if name is not None and Path(name).absolute() in paths:
+                raise UsageError(f"{name} is in use; name another file for the output.")
+
+
+def output_options(command: F) -> F:
+    """Give a command the options about files; it gets them as ``outputs: Outputs``."""
+
+    @wraps(command)
+    def gather(*args: Any, **options: Any) -> Any:
+        """Gather the options about files into one value."""
+        named = {"json": options.pop("json_to")}
+        named |= {name: options.pop(f"{name}_file") for name in ("csv", "plot", "report")}
+        return command(*args, outputs=Outputs(**named), **options)
+
+    decorated: Any = gather
+    for flag, about in (
+        ("report", "Report to open in a browser."),
+        ("plot", "Trace as a picture: .png or .svg."),
+        ("csv", "Trace as a table, events beside it."),
+    ):
+        decorated = click.option(f"--{flag}", f"{flag}_file", metavar="FILE", help=about)(decorated)
+    result: F = json_option(decorated)
+    return result
+
+
+def show(run: Run, outputs: Outputs, *, extra: Mapping[str, str | Path] | None = None) -> None:
+    """Write the files asked for, then print the card (or the JSON, if that goes to stdout).
+
+    Parameters
+    ----------
+    run : Run
+        What to show.
+    outputs : Outputs
+        The files.
+    extra : mapping of str to path, optional
+        Files that were written before, for the card to name.
+    """
+    from huehold.report.card import print_card
+    from huehold.report.csv_ import write_csv
+    from huehold.report.html import write_report
+    from huehold.report.plot import write_plot
+    from huehold.report.result import result_text, write_result
+
+    files: dict[str, str | Path] = {}
+    if outputs.report:
+        files["Report"] = write_report(run, outputs.report)
+    if outputs.plot:
+        files["Picture"] = write_plot(run, outputs.plot)
+    if outputs.csv:
+        files["Trace"], files["Events"] = write_csv(run, outputs.csv)
+    if outputs.json and outputs.json != "-":
+        files["Result"] = write_result(run, outputs.json)
+    if outputs.json == "-":
+        click.echo(result_text(run))
+    else:
+        print_card(run, files=files | dict(extra or {}))
+
+
+def write_json(data: Mapping[str, Any], to: str) -> None:
+    """Write as JSON to a file, or to standard output for ``-``."""
+    from huehold.report.files import write_text
+
+    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    if to == "-":
+        click.echo(text)
+    else:
+        write_text(to, text + "\n")
+
+
+def print_rich(renderable: Any) -> None:
+    """Print a table or card at the terminal's width."""
+    from rich.console import Console
+
+    Console(highlight=False, soft_wrap=False).print(renderable)
