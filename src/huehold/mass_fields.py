@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
-__all__ = ["BASES", "FIELDS", "MassField"]
+__all__ = ["BASES", "Basis", "FIELDS", "MassField"]
 
-BASES = ("per-100-mL", "per-100-g", "mol/L", "mol/kg", "g/L", "N")
+Basis = Literal["per-100-mL", "per-100-g", "mol/L", "mol/kg", "g/L", "N"]
+BASES: tuple[Basis, ...] = get_args(Basis)
 """What the figure on a label may mean."""
 
 

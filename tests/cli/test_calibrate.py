@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 
 from huehold.calibration.store import Store
-from huehold.cli import asking, run
+from huehold.cli import asking
 from huehold.virtual.optics import KITCHEN_DYES, LiquidOptics
 from huehold.vision.colour import encode_srgb
+from tests.cli.calling import outcome
 
 DROPS = ["calibrate", "dropper", "--weighings", "20:0.95,20:0.97,20:0.96", "--name", "Kitchen"]
 
@@ -20,12 +21,6 @@ def _own_folder(tmp_path, monkeypatch):
     monkeypatch.setenv("HUEHOLD_DATA", str(tmp_path / "data"))
     for module in ("calibrate", "calibrate_weighing", "calibrate_colour"):
         monkeypatch.setattr(f"huehold.cli.{module}.today", lambda: date(2026, 11, 1))
-
-
-def outcome(capsys, *arguments):
-    code = run(arguments)
-    captured = capsys.readouterr()
-    return code, captured.out, captured.err
 
 
 def answer(monkeypatch, answers):

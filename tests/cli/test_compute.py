@@ -6,19 +6,13 @@ import sys
 
 import pytest
 
-from huehold.cli import run
 from huehold.stoichiometry.assay import Assay
+from tests.cli.calling import outcome
 
 RUN = [
     "compute", "--sample-mass", "5.22", "--titrant-mass", "16,56", "--last-drop", "0.05",
     "--acidity", "5.0 %", "--density", "1.0444",
 ]  # fmt: skip
-
-
-def outcome(capsys, *arguments):
-    code = run(arguments)
-    captured = capsys.readouterr()
-    return code, captured.out, captured.err
 
 
 @pytest.mark.parametrize(

@@ -6,15 +6,9 @@ import sys
 
 import pytest
 
-from huehold.cli import run
+from tests.cli.calling import outcome
 
 PLAN = ["plan", "--claim", "1200 mg/15 mL", "--acidity", "5.0 %", "--sample-mass", "1.0"]
-
-
-def outcome(capsys, *arguments):
-    code = run(arguments)
-    captured = capsys.readouterr()
-    return code, captured.out, captured.err
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from typing import Annotated, Literal, ParamSpec, Self, TypeVar
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
 
 from huehold.errors import InputError, UsageError
+from huehold.mass_fields import Basis
 from huehold.stoichiometry.formulae import parse_formula
 from huehold.stoichiometry.reactions import Reaction, mole_ratio, parse_reaction
 from huehold.stoichiometry.tolerances import acceptance_range
@@ -26,15 +27,13 @@ __all__ = [
     "Measured",
     "Method",
     "Portion",
-    "Reagent",
     "Result",
     "Sample",
+    "Solution",
     "Standard",
     "Strength",
-    "Titrant",
 ]
 
-Basis = Literal["per-100-mL", "per-100-g", "mol/L", "mol/kg", "g/L", "N"]
 Kind = Literal["direct", "back"]
 ResultUnit = Literal["mg/mL", "g/100 mL", "mg/100 mL", "g/L", "mg/L", "mmol/L", "mg/g", "%"]
 Angle = Annotated[float, Field(ge=0, le=360)]
@@ -165,19 +164,11 @@ class Strength(_Table):
     note: str = ""
 
 
-class Titrant(_Table):
-    """The titrant, the species in it that reacts, and the way from it to the analyte."""
+class Solution(_Table):
+    """A titrant, or the reagent added in known excess in a back titration.
 
-    name: Text
-    species: Text
-    path: tuple[Text, ...] = Field(min_length=2)
-    equivalents: float = Field(default=1, gt=0)
-    density: Literal["acetic-acid"] | Measured
-    strength: Strength
-
-
-class Reagent(_Table):
-    """The reagent added in known excess in a back titration."""
+    What it is, the species in it that reacts, and the way from that to the analyte.
+    """
 
     name: Text
     species: Text
@@ -256,8 +247,8 @@ class Method(_Table):
     kind: Kind = "direct"
     reactions: tuple[Text, ...] = Field(min_length=1)
     sample: Sample
-    titrant: Titrant
-    reagent: Reagent | None = None
+    titrant: Solution
+    reagent: Solution | None = None
     standards: tuple[Standard, ...] = ()
     indicator: Indicator
     endpoint: Endpoint
@@ -283,7 +274,7 @@ class Method(_Table):
         for standard in self.standards:
             _as_value_error(parse_formula, standard.formula)
             self._check_path(standard.name, standard.path, standard.formula, self.titrant.species)
-        carriers: list[Titrant | Reagent] = [self.titrant]
+        carriers = [self.titrant]
         if self.reagent is not None:
             carriers.append(self.reagent)
         for carrier in carriers:

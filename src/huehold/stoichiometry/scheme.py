@@ -13,14 +13,14 @@ from types import MappingProxyType
 from typing import Any
 
 from huehold.errors import InputError, UsageError
-from huehold.methods.model import Basis, Method
+from huehold.methods.model import Basis, Method, Solution
 from huehold.stoichiometry.claim import Claim, Portion
 from huehold.stoichiometry.density import density_input, water_density
 from huehold.stoichiometry.equivalence import Equivalence, add_equivalence
 from huehold.stoichiometry.quantities import Typed, read
 from huehold.stoichiometry.standardise import Standardisation, from_standard, path_factors
 from huehold.stoichiometry.steps import Chain, Factor, Formula, Sum, Symbol, Term
-from huehold.stoichiometry.strength import Carrier, Strength, from_label, molar_mass_input
+from huehold.stoichiometry.strength import Strength, from_label, molar_mass_input
 from huehold.stoichiometry.uncertain import Input
 from huehold.stoichiometry.weighing import Balance, mass_input
 from huehold.stoichiometry.worksheet import Output, Worksheet
@@ -135,7 +135,7 @@ def _titrant_strength(method: Method, request: Request, sheet: Worksheet) -> Str
 
 
 def _label_strength(
-    carrier: Carrier,
+    carrier: Solution,
     given: object | None,
     basis: Basis | None,
     country: str | None,
@@ -197,7 +197,7 @@ def _mole_factors(
     sheet: Worksheet,
     method: Method,
     request: Request,
-    carrier: Carrier,
+    carrier: Solution,
     strength: Strength,
     mass_key: str,
 ) -> tuple[Factor, ...]:

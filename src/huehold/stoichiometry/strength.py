@@ -10,10 +10,10 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import Literal, TypeAlias
+from typing import Literal
 
 from huehold.errors import InputError, UsageError
-from huehold.methods.model import Basis, Measured, Reagent, Titrant
+from huehold.methods.model import Basis, Measured, Solution
 from huehold.stoichiometry.density import (
     ACETIC_ACID_U,
     acetic_acid_density,
@@ -25,11 +25,9 @@ from huehold.stoichiometry.steps import Factor, Step, Term
 from huehold.stoichiometry.uncertain import Input
 
 __all__ = [
-    "LABEL_PRACTICE", "Carrier", "LabelPractice", "Strength", "from_label", "label_difference",
+    "LABEL_PRACTICE", "LabelPractice", "Strength", "from_label", "label_difference",
     "molar_mass_input",
 ]  # fmt: skip
-
-Carrier: TypeAlias = Titrant | Reagent
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +101,13 @@ def molar_mass_input(formula: str) -> Input:
 
 
 def from_label(
-    carrier: Carrier, given: object, *, basis: Basis | None = None, country: str | None = None
+    carrier: Solution, given: object, *, basis: Basis | None = None, country: str | None = None
 ) -> Strength:
     """Read the strength of a titrant or reagent from its label.
 
     Parameters
     ----------
-    carrier : Titrant or Reagent
+    carrier : Solution
         Of the method.
     given : str, float or pint quantity
         For example ``"5 %"``, ``"5.0 +/- 0.1 %"``, ``"0.1 mol/L"``, ``"0.1 N"``, ``"50 grain"``.
@@ -135,7 +133,7 @@ def from_label(
     return Strength(chosen, typed.value, inputs, factors, (), notes, _digit_warning(carrier, typed))
 
 
-def label_difference(carrier: Carrier, typed: Typed, basis: Basis, country: str | None) -> str:
+def label_difference(carrier: Solution, typed: Typed, basis: Basis, country: str | None) -> str:
     """Say how a percentage was read and what the other reading would change; else empty."""
     if basis not in {"per-100-mL", "per-100-g"} or carrier.density != "acetic-acid":
         return ""
@@ -154,7 +152,7 @@ def label_difference(carrier: Carrier, typed: Typed, basis: Basis, country: str 
     )
 
 
-def _read_strength(given: object, carrier: Carrier) -> tuple[Typed, Basis | None]:
+def _read_strength(given: object, carrier: Solution) -> tuple[Typed, Basis | None]:
     what = f"the strength of the {carrier.name}"
     typed = read(given, None, what)
     unit = typed.unit
@@ -188,7 +186,7 @@ def _by_dimension(typed: Typed, what: str) -> tuple[Typed, Basis]:
 
 
 def _basis(
-    carrier: Carrier, written: Basis | None, basis: Basis | None, country: str | None
+    carrier: Solution, written: Basis | None, basis: Basis | None, country: str | None
 ) -> Basis:
     if basis is not None and basis not in _PLAIN:
         raise UsageError(f"there is no basis '{basis}'; known are {', '.join(_PLAIN)}")
@@ -212,7 +210,7 @@ def _country_basis(country: str | None) -> Basis | None:
     return practice.basis
 
 
-def _check_range(carrier: Carrier, typed: Typed, basis: Basis) -> None:
+def _check_range(carrier: Solution, typed: Typed, basis: Basis) -> None:
     usual = carrier.strength
     low, value, high = (
         _rough_mol_per_l(carrier, number, sense)
@@ -241,7 +239,7 @@ def _words(basis: Basis) -> str:
     return {"per-100-mL": "% (g per 100 mL)", "per-100-g": "% (g per 100 g)"}.get(basis, basis)
 
 
-def _rough_mol_per_l(carrier: Carrier, value: float, basis: Basis) -> float:
+def _rough_mol_per_l(carrier: Solution, value: float, basis: Basis) -> float:
     molar = molar_mass(carrier.species).value
     per_l = {
         "per-100-mL": 10.0 / molar,
@@ -253,7 +251,7 @@ def _rough_mol_per_l(carrier: Carrier, value: float, basis: Basis) -> float:
 
 
 def _chain(
-    carrier: Carrier, typed: Typed, basis: Basis
+    carrier: Solution, typed: Typed, basis: Basis
 ) -> tuple[tuple[Input, ...], tuple[Factor, ...]]:
     strength, solution, species = f"strength of {carrier.name}", carrier.name, carrier.species
     unit = {"per-100-mL": "g/100 mL", "per-100-g": "g/100 g", "N": "eq/L"}.get(basis, basis)
@@ -296,7 +294,7 @@ def _figure_factors(
             ]
 
 
-def _density_input(carrier: Carrier, typed: Typed, basis: Basis) -> Input:
+def _density_input(carrier: Solution, typed: Typed, basis: Basis) -> Input:
     name = f"density of {carrier.name}"
     if isinstance(carrier.density, Measured):
         density = carrier.density
@@ -315,7 +313,7 @@ def _source(typed: Typed) -> str:
     return f"label: {typed.text}, +/- {typed.half_width:g} {how}"
 
 
-def _digit_warning(carrier: Carrier, typed: Typed) -> tuple[str, ...]:
+def _digit_warning(carrier: Solution, typed: Typed) -> tuple[str, ...]:
     if typed.stated or typed.half_width < 0.02 * typed.value:
         return ()
     share = 100.0 * typed.half_width / typed.value
