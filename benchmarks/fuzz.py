@@ -1,6 +1,6 @@
 """The fuzz campaign: damaged and lying files through the real entry point.
 
-    python benchmarks/fuzz.py --recordings 2000 --files 2000 --seed 1
+    python benchmarks/fuzz.py --recordings 2000 --files 2000 --options 2000 --seed 1
 
 Every input is made from its number and the seed alone. A worker process runs it through
 `huehold.cli.run` (assays and calibrations through the function that reads them), under a
@@ -30,6 +30,7 @@ if __package__ in (None, ""):
 
 from benchmarks.fuzz_bases import write_files, write_recordings
 from benchmarks.fuzz_mutate import mutate_notebook, mutate_recording, mutate_text
+from benchmarks.fuzz_options import option_cases
 
 EXIT_CODES = (0, 2, 3, 4, 130)
 GUARD_S = 30.0
@@ -92,11 +93,15 @@ class Worker:
         self._process: subprocess.Popen[bytes] | None = None
         self._served = 0
 
+        self._folder = tempfile.TemporaryDirectory()
+        self._data = self._folder.name
+
     def __enter__(self) -> Worker:
         return self
 
     def __exit__(self, *_: object) -> None:
         self._end()
+        self._folder.cleanup()
 
     def run(self, job: dict[str, Any]) -> dict[str, Any]:
         """Run one job; an answer with "died" tells that it hung or killed the worker."""
@@ -125,7 +130,8 @@ class Worker:
             stdin=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             pass_fds=[writing],
-            env={**os.environ, "NO_COLOR": "1", "COLUMNS": "100"},
+            env={**os.environ, "NO_COLOR": "1", "COLUMNS": "100", "HUEHOLD_DATA": self._data},
+            cwd=self._data,
         )
         os.close(writing)
         self._answers = os.fdopen(reading)
@@ -155,8 +161,29 @@ def recording_cases(count: int, seed: int, folder: Path) -> Iterator[Case]:
         name = f"recording-{seed}-{number}{base.suffix}"
         path = folder / name
         path.write_bytes(mutate_recording(data, rng, others))
-        job = {"arguments": ["review", str(path), "--json", "-", "--quiet"], "json": True}
-        yield Case(name, path, job)
+        yield Case(name, path, _recording_job(path, folder, rng))
+
+
+def _recording_job(path: Path, folder: Path, rng: random.Random) -> dict[str, Any]:
+    """Mostly a review; at times the quick pass, or the recording played to the live loop."""
+    way = rng.random()
+    if way < 0.2:
+        book = str(folder / "watched.sqlite3")
+        return {"arguments": ["watch", "--play", str(path), "--speed", "100", "--no-page",
+                              "--no-sound", "--no-resume", "--notebook", book]}  # fmt: skip
+    passes = "auto" if way < 0.5 else "full"
+    arguments = ["review", str(path), "--json", "-", "--quiet", "--pass", passes]
+    return {"arguments": arguments, "json": True}
+
+
+def typed_cases(count: int, seed: int, folder: Path) -> Iterator[Case]:
+    """Make command lines with options that make no sense."""
+    clip = write_recordings(folder)[0]
+    (folder / "text.csv").write_text("time_s;mass\nsoon,much\n", "utf-8")
+    for name, job in option_cases(count, seed, folder):
+        yield Case(name, folder / name, job)
+        if not clip.exists():
+            write_recordings(folder)
 
 
 def file_cases(count: int, seed: int, folder: Path) -> Iterator[Case]:
@@ -203,8 +230,10 @@ def campaign(cases: Iterator[Case], keep: Path | None = None, progress: bool = F
             wrong = outcome.add(case, answer, time.monotonic() - started)
             if wrong and keep is not None:
                 keep.mkdir(parents=True, exist_ok=True)
-                (keep / case.name).write_bytes(case.path.read_bytes())
-                (keep / f"{case.name}.txt").write_text(wrong)
+                if case.path.exists():
+                    (keep / case.name).write_bytes(case.path.read_bytes())
+                words = " ".join(map(repr, case.job.get("arguments", ())))
+                (keep / f"{case.name}.txt").write_text(f"{words}\n{wrong}")
             for left in case.path.parent.glob(f"{case.name}*"):
                 left.unlink()
             if progress and outcome.count % 100 == 0:
@@ -241,11 +270,16 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
     parser.add_argument("--recordings", type=int, default=2000)
     parser.add_argument("--files", type=int, default=2000)
+    parser.add_argument("--options", type=int, default=2000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--keep", type=Path, help="Folder for inputs that fail.")
     options = parser.parse_args()
     failed = False
-    for make, count in ((file_cases, options.files), (recording_cases, options.recordings)):
+    for make, count in (
+        (typed_cases, options.options),
+        (file_cases, options.files),
+        (recording_cases, options.recordings),
+    ):
         if not count:
             continue
         with tempfile.TemporaryDirectory() as folder:

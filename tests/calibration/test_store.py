@@ -121,6 +121,7 @@ def _place_for_bytes(tmp_path_factory, monkeypatch):
         ("dripper/kitchen", "no calibration of kind 'dripper'"),
         ("../../etc/passwd", "names no calibration"),
         ("", "names no calibration"),
+        ("a" * 400, "names no calibration"),
     ],
 )
 def test_names_that_fit_nothing(kept, store, ref, words):

@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from benchmarks.fuzz import Worker, campaign, fault_of, file_cases, recording_cases
+from benchmarks.fuzz import Worker, campaign, fault_of, file_cases, recording_cases, typed_cases
 
 from huehold.cli import run
 from huehold.errors import InputError
@@ -41,6 +41,12 @@ def test_damaged_recordings_give_a_sentence_and_an_exit_code(tmp_path):
     outcome = campaign(recording_cases(24, seed=11, folder=tmp_path))
     assert outcome.failures == []
     assert {"recording: 0", "recording: 3"} <= set(outcome.codes)
+
+
+def test_options_that_make_no_sense_give_a_sentence_and_an_exit_code(tmp_path):
+    outcome = campaign(typed_cases(90, seed=11, folder=tmp_path))
+    assert outcome.failures == []
+    assert {"options: 0", "options: 2", "options: 3"} <= set(outcome.codes)
 
 
 @pytest.mark.parametrize(

@@ -34,7 +34,8 @@ __all__ = ["Entry", "Store", "default_folder", "slug"]
 
 _CHOSEN = "chosen.toml"
 _REF = re.compile(
-    r"(?:(?P<kind>[a-z]+)/)?(?P<name>[a-z0-9]+(?:-[a-z0-9]+)*)(?:@(?P<version>\d{1,6}))?"
+    r"(?:(?P<kind>[a-z]+)/)?(?P<name>(?![a-z0-9-]{61})[a-z0-9]+(?:-[a-z0-9]+)*)"
+    r"(?:@(?P<version>\d{1,6}))?"
 )
 
 
