@@ -23,7 +23,7 @@ from huehold.calibration.card_guide import read_card
 from huehold.calibration.chart import fit_chart
 from huehold.calibration.chart_picture import read_picture
 from huehold.calibration.store import Store
-from huehold.cli.calibrate_camera import camera
+from huehold.cli.calibrate_guided import command_of
 from huehold.core import Ellipse, Frame, Rect
 from huehold.errors import InputError
 from huehold.vision import Observer
@@ -112,7 +112,7 @@ def test_a_tiny_picture_is_refused(tmp_path: Path) -> None:
 
 def _run(monkeypatch: pytest.MonkeyPatch, folder: Path, *arguments: str) -> None:
     monkeypatch.setenv("HUEHOLD_DATA", str(folder / "data"))
-    camera.main(list(arguments), standalone_mode=False)
+    command_of("camera").main(list(arguments), standalone_mode=False)
 
 
 def test_a_picture_without_chart_or_card_is_refused(
@@ -129,17 +129,19 @@ def test_the_command_keeps_a_calibration_by_the_chart(
 ) -> None:
     image, at = chart_picture(camera_patches("A"))
     path = write(tmp_path / "chart.png", image)
-    _run(monkeypatch, tmp_path, str(path), "--device", "Phone X", "--light", "kitchen lamp")
-    assert "camera/phone-x-kitchen-lamp@1: colours" in capsys.readouterr().out
+    _run(monkeypatch, tmp_path, str(path), "--device", "Phone X", "--light", "kitchen lamp",
+         "--use")  # fmt: skip
+    told = capsys.readouterr()
+    assert told.out.startswith("camera phone-x-kitchen-lamp: colours")
+    assert "Runs use it from now on." in told.err
     chosen, faults = Store().chosen()
     assert [c.ref for c in chosen] == ["camera/phone-x-kitchen-lamp@1"]
     assert faults == ()
     corners = ",".join(f"{v:.1f}" for i in (0, 5, 23, 18) for v in at[i])
-    _run(monkeypatch, tmp_path, str(path), "--corners", corners, "--name", "two", "--no-use",
-         "--json", "-")  # fmt: skip
-    told = json.loads(capsys.readouterr().out)
-    assert told["schema"] == "huehold.calibration/1"
-    assert told["after"] <= 1.5
+    _run(monkeypatch, tmp_path, str(path), "--corners", corners, "--name", "two", "--json")
+    as_json = json.loads(capsys.readouterr().out)
+    assert as_json["schema"] == "huehold.calibration/1"
+    assert as_json["after"] <= 1.5
     assert [c.name for c in Store().chosen()[0]] == ["phone-x-kitchen-lamp"]
 
 

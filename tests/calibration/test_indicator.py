@@ -12,7 +12,7 @@ from huehold.calibration import indicator_model
 from huehold.calibration.files import read_calibration, to_toml
 from huehold.calibration.indicator import IndicatorChart, circular_range, colour_word
 from huehold.calibration.indicator_fit import ColourPoint, check_dye, fit_chart, suits
-from huehold.calibration.indicator_measure import measure_colour, observe_file
+from huehold.calibration.indicator_measure import frames_of_file, point_of
 from huehold.calibration.references import known_ph, list_references, reference
 from huehold.calibration.store import Store, slug
 from huehold.core import Ellipse
@@ -373,6 +373,15 @@ def cup(path, linear, size=(480, 640)):
     return path
 
 
+def observe_file(path, vessel=None):
+    observer = Observer(vessel)
+    return [observer.observe(frame) for frame in frames_of_file(path, 0.0)]
+
+
+def measure_colour(path, known, vessel=None):
+    return point_of(observe_file(path, vessel), known, path.name)
+
+
 def test_the_colour_of_a_picture_is_measured(tmp_path):
     seen = LiquidOptics(KITCHEN_DYES, 25.0).appearance(np.array(8.3)).over(PAPER)
     path = cup(tmp_path / "soda.png", seen)
@@ -403,7 +412,7 @@ def test_pictures_that_cannot_be_measured(tmp_path, make, words):
 
 def test_the_same_picture_gives_the_same_observations(tmp_path):
     path = cup(tmp_path / "a.png", [0.5, 0.4, 0.05])
-    first, second = (observe_file(path, Observer(Ellipse(320, 240, 118, 118))) for _ in range(2))
+    first, second = (observe_file(path, Ellipse(320, 240, 118, 118)) for _ in range(2))
     assert [o.a for o in first] == [o.a for o in second]
 
 

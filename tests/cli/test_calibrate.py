@@ -19,14 +19,14 @@ DROPS = ["calibrate", "dropper", "--weighings", "20:0.95,20:0.97,20:0.96", "--na
 @pytest.fixture(autouse=True)
 def _own_folder(tmp_path, monkeypatch):
     monkeypatch.setenv("HUEHOLD_DATA", str(tmp_path / "data"))
-    for module in ("calibrate", "calibrate_weighing", "calibrate_colour"):
+    for module in ("calibrate", "calibrate_guided"):
         monkeypatch.setattr(f"huehold.cli.{module}.today", lambda: date(2026, 11, 1))
 
 
 def answer(monkeypatch, answers):
     """Sit somebody at the terminal who gives these answers, one after the other."""
     waiting = iter(answers)
-    for module in ("asking", "calibrate_weighing", "calibrate_colour"):
+    for module in ("asking", "calibrate_guided"):
         monkeypatch.setattr(f"huehold.cli.{module}.interactive", lambda: True)
     monkeypatch.setattr(asking.click, "prompt", lambda *a, **k: next(waiting))
 
@@ -38,35 +38,35 @@ def answer(monkeypatch, answers):
         (["dropper", "--weighings", "20"], 3, "is no weighing"),
         (["dropper", "--weighings", "20:0.95", "--name", "???"], 2, "makes no name"),
         (["dropper", "--weighings", "20:0.95", "--readability", "0"], 3, "cannot be used here"),
-        (["dropper", "--weighings", "²:0.95"], 3, "is no weighing"),
+        (["dropper", "--weighings", "²:0.95"], 3, "is no count"),
         (["balance"], 2, "Nothing was weighed"),
         (["balance", "--repeat", "5,5.01", "--readability", "0"], 3, "cannot be used here"),
         (["balance", "--repeat", "5,5.01", "--capacity", "0"], 3, "'capacity_g' is 0.0"),
         (["balance", "--repeat", "5,inf"], 3, "not a finite number"),
         (["balance", "--check", "²x us-5-cents=5"], 2, "There is no coin"),
-        (["balance", "--check", "=5"], 2, "There is no coin"),
+        (["balance", "--check", "=5"], 3, "is no check"),
         (["balance", "--repeat", "5.01"], 3, "at least twice"),
         (["balance", "--check", "5.01"], 3, "is no check"),
         (["balance", "--check", "us-6-cents=5.01"], 2, "did you mean"),
         (["balance", "--together", "5=5"], 3, "no such weighing"),
         (["balance", "--repeat", "5,5", "--zero", "5"], 3, "is no zero"),
         (["density"], 2, "Give --mass"),
-        (["density", "--mass", "10.4"], 2, "Give --volume or --water"),
+        (["density", "--mass", "10.4"], 2, "Give --water or --volume"),
         (["density", "--mass", "10", "--volume", "10", "--water", "9"], 2, "not both"),
         (["density", "--mass", "104", "--volume", "10"], 3, "household liquid"),
         (["density", "--mass", "10", "--volume", "10", "--method", "x"], 2, "no method 'x'"),
         (["titrant"], 2, "Give --standard-mass"),
         (["titrant", "--standard", "chalk"], 2, "no standard 'chalk'"),
         (["titrant", "--standard-mass", "-1"], 3, "is no mass"),
-        (["turbidity"], 2, "Give FILE=SHARE"),
+        (["turbidity"], 2, "Give FILE=SHARE ... or --pairs"),
         (["turbidity", "--pairs", "0:0.1"], 3, "lacks the fresh suspension"),
-        (["turbidity", "--pairs", "a:b"], 3, "no share with its index"),
+        (["turbidity", "--pairs", "a:b"], 3, "'a' is not a number"),
         (["turbidity", "a.png=1", "--pairs", "0:0"], 2, "not both"),
         (["turbidity", "none.png=1"], 3, "There is no picture"),
-        (["indicator"], 2, "Give pictures with their pH"),
-        (["indicator", "a.png"], 2, "is no picture with its value"),
+        (["indicator"], 2, "Give FILE=PH ..."),
+        (["indicator", "a.png"], 3, "is no picture with its value"),
         (["indicator", "none.png=7"], 3, "There is no picture or clip"),
-        (["indicator", "a.png=7", "--vessel", "1,2"], 2, "X,Y,R"),
+        (["indicator", "--vessel", "1,2"], 3, "X,Y,R"),
         (["show", "nothing"], 2, "There is no calibration 'nothing'"),
         (["show", "nothing.toml"], 3, "There is no calibration file"),
         (["use", "nothing"], 2, "There is no calibration"),
@@ -163,7 +163,7 @@ def test_a_titrant_step_by_step(capsys, monkeypatch):
 
 
 def test_a_density_step_by_step(capsys, monkeypatch):
-    answer(monkeypatch, ["104.6, 104.61", "100.0; 100,01"])
+    answer(monkeypatch, ["104.6, 104.61", "", "100.0; 100,01", ""])
     code, out, _ = outcome(capsys, "calibrate", "density", "--sample", "blue bottle")
     assert code == 0
     assert out.startswith("density blue-bottle: blue bottle: 1.04")

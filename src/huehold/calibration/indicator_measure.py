@@ -6,58 +6,21 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from huehold.calibration.chart_picture import read_picture
 from huehold.calibration.indicator_fit import ColourPoint
 from huehold.calibration.references import Reference
-from huehold.core import Ellipse, Frame, Observation, Rect
+from huehold.core import Frame, Observation
 from huehold.errors import InputError
-from huehold.vision import Observer
 from huehold.vision.trust import REASONS, SURE
 
-__all__ = ["measure_colour", "observe_file", "point_of"]
+__all__ = ["frames_of_file", "point_of", "still"]
 
 _LOOKS = 8  # times a still picture is looked at: the vessel must be found more than once
 _LOOK_S = 0.15
 _MOST_FRAMES = 60
 _PICTURES = {".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff"}
-
-
-def measure_colour(
-    path: str | Path, known: Reference, *, vessel: Ellipse | None = None, white: Rect | None = None
-) -> ColourPoint:
-    """Measure the dye in a picture or a clip of a cup of known pH.
-
-    Parameters
-    ----------
-    path : path
-        A picture (JPEG, PNG, WebP, BMP, TIFF) or a recording, of which the first frames count.
-    known : Reference
-        Its pH.
-    vessel, white : Ellipse, Rect, optional
-        Outline of the liquid, and a white patch, in pixels of the file; found if left out.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, or no cup is found in it or can be measured.
-    """
-    return point_of(observe_file(path, Observer(vessel, white)), known, Path(path).name)
-
-
-def observe_file(path: str | Path, observer: Observer, start_s: float = 0.0) -> list[Observation]:
-    """Let an observer look at a picture, several times, or at a clip's first frames.
-
-    Parameters
-    ----------
-    path : path
-        As for `measure_colour`.
-    observer : Observer
-        May have seen other files before; then `start_s` must be later than those.
-    start_s : float
-        Time of the first look.
-    """
-    return [observer.observe(frame) for frame in _frames(Path(path), start_s)]
 
 
 def point_of(seen: Iterable[Observation], known: Reference, where: str) -> ColourPoint:
@@ -83,13 +46,24 @@ def point_of(seen: Iterable[Observation], known: Reference, where: str) -> Colou
     )  # fmt: skip
 
 
-def _frames(path: Path, start_s: float) -> Iterator[Frame]:
+def still(image: NDArray[np.uint8], start_s: float) -> Iterator[Frame]:
+    """Show one picture several times, as an observer needs it."""
+    for look in range(_LOOKS):
+        yield Frame(start_s + look * _LOOK_S, image)
+
+
+def frames_of_file(path: Path, start_s: float) -> Iterator[Frame]:
+    """Yield a picture several times, or the first frames of a clip.
+
+    Raises
+    ------
+    InputError
+        If the file is missing or cannot be read.
+    """
     if not path.is_file():
         raise InputError(f"There is no picture or clip {path}: check the name and the folder.")
     if path.suffix.lower() in _PICTURES:
-        image = read_picture(path)
-        for look in range(_LOOKS):
-            yield Frame(start_s + look * _LOOK_S, image)
+        yield from still(read_picture(path), start_s)
         return
     from huehold.capture.recording import open_recording
 

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import importlib
 import json
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from huehold.calibration.guides import list_guides
 from huehold.cli.asking import today
 from huehold.errors import HueholdError
 
@@ -17,39 +17,28 @@ if TYPE_CHECKING:
 
 __all__ = ["calibrate"]
 
-PARTS: dict[str, tuple[str, str]] = {
-    "indicator": ("huehold.cli.calibrate_colour:indicator", "Colour of the dye against pH."),
-    "camera": ("huehold.cli.calibrate_camera:camera", "Colours from a chart or the bench card."),
-    "turbidity": ("huehold.cli.calibrate_colour:turbidity", "Clear water to fresh suspension."),
-    "dropper": ("huehold.cli.calibrate_weighing:dropper", "Mass of a drop, from counted drops."),
-    "balance": ("huehold.cli.calibrate_weighing:balance", "Check weights, coins among them."),
-    "density": ("huehold.cli.calibrate_weighing:density", "Density of the sample."),
-    "titrant": ("huehold.cli.calibrate_weighing:titrant", "Strength against a weighed standard."),
-}
-"""Name of a calibration -> where its command lives, and the line the help shows."""
 
-
-class _Parts(click.Group):
-    """Imports a calibration's command only when it is asked for."""
+class _Guides(click.Group):
+    """Builds a calibration's command only when it is asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
-        return [*PARTS, *super().list_commands(ctx)]
+        return [*list_guides(), *super().list_commands(ctx)]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in PARTS:
+        if cmd_name not in list_guides():
             return super().get_command(ctx, cmd_name)
-        module, attribute = PARTS[cmd_name][0].split(":")
-        command: click.Command = getattr(importlib.import_module(module), attribute)
-        return command
+        from huehold.cli.calibrate_guided import command_of
+
+        return command_of(cmd_name)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("What to calibrate"):
-            formatter.write_dl([(name, line) for name, (_, line) in PARTS.items()])
+            formatter.write_dl([(kind, guide.what) for kind, guide in list_guides().items()])
         with formatter.section("What was calibrated"):
             formatter.write_dl([(n, c.get_short_help_str(70)) for n, c in self.commands.items()])
 
 
-@click.group(cls=_Parts, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=_Guides, context_settings={"help_option_names": ["-h", "--help"]})
 def calibrate() -> None:
     """Measure what results rest on, with things a kitchen has, and keep it as small files.
 
