@@ -177,7 +177,7 @@ def cut_off_run(notebook: Notebook, now: datetime | None = None) -> RunRecord | 
     now = now or datetime.now(UTC)
     for record in notebook.runs()[:1]:
         started = datetime.fromisoformat(record.started_at)
-        seen = next(iter(notebook.observations(record.id)), None)
+        seen = next(notebook.observations(record.id), None)
         if record.finished_at is None and seen is not None and now - started < _GO_ON_WITHIN:
             return record
     return None
@@ -215,5 +215,6 @@ def resume_watch(
         summarise=summarise,
     )
     watch.adopt_masses(notebook.masses(record.id))
+    watch.adopt_outlines(notebook.outlines(record.id))
     watch.set_inputs(MassInputs.from_mapping(record.inputs, session.method))
     return watch

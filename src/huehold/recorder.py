@@ -14,7 +14,9 @@ from numpy.typing import NDArray
 from huehold.core import Ellipse, Frame, Observation, Rect, Trace
 from huehold.run import Picture
 
-__all__ = ["Gallery", "TraceRecorder", "scaled_vessel", "scaled_white", "thumbnail", "unique"]
+__all__ = [
+    "Gallery", "TraceRecorder", "scaled_vessel", "scaled_white", "shrunk", "thumbnail", "unique",
+]  # fmt: skip
 
 _NUMBERS = (
     "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
@@ -147,12 +149,17 @@ def thumbnail(image: NDArray[np.uint8], width_px: int) -> bytes:
     width_px : int
         Greatest width.
     """
+    small = shrunk(image, width_px)
+    _, data = cv2.imencode(".jpg", small[..., ::-1], (cv2.IMWRITE_JPEG_QUALITY, 75))
+    return data.tobytes()
+
+
+def shrunk(image: NDArray[np.uint8], width_px: int) -> NDArray[np.uint8]:
+    """Return a picture that is no wider than `width_px`."""
     height, width = image.shape[:2]
     scale = min(1.0, width_px / width)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
-    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
-    _, data = cv2.imencode(".jpg", small[..., ::-1], (cv2.IMWRITE_JPEG_QUALITY, 75))
-    return data.tobytes()
+    return np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def unique(sentences: Iterable[str]) -> tuple[str, ...]:

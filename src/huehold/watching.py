@@ -9,25 +9,27 @@ from __future__ import annotations
 import contextlib
 import queue
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import Any
 
 from huehold.capture.live import LiveSource, LiveState
 from huehold.core import Ellipse, Event, Frame, Observation, Reading, Rect
-from huehold.cues import Cue, cue_for
+from huehold.cues import Cue, in_order
 from huehold.detection import Forecast
-from huehold.errors import HueholdError, UsageError
+from huehold.errors import HueholdError, InputError, UsageError
 from huehold.masses import MassInputs, read_mass
-from huehold.notebook import MassEntry, Notebook
+from huehold.notebook import MassEntry, Notebook, Outline
 from huehold.run import Run
 from huehold.session import Session
-from huehold.watching_parts import Attention, Keeper
+from huehold.watching_parts import Attention, Keeper, told
+from huehold.watching_sight import Outlines, Steadiness
 
 __all__ = ["Listener", "Moment", "Watch"]
 
 _OBEYED_WITHIN_S = 5.0
+_ENDED = "The run ended here, what was seen and typed is kept: something in the program failed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +58,8 @@ class Moment:
         Whether the user paused the run.
     white : Rect or None
         Where the white patch was measured.
+    mixing : bool
+        Whether an addition was seen just now, so that its colour is still coming.
     """
 
     time_s: float
@@ -69,6 +73,7 @@ class Moment:
     source: LiveState
     paused: bool
     white: Rect | None = None
+    mixing: bool = False
 
 
 Listener = Callable[[Moment, Frame | None], None]
@@ -122,10 +127,12 @@ class Watch:
         self._orders: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._done = threading.Event()
-        self._paused = False
+        self._paused = self._analysed = False
         self._now_s = begin_s
         self._attention = Attention()
         self._keeper = Keeper(notebook, run_id, self.warnings)
+        self._outlines = Outlines(session, self._keeper)
+        self._steadiness = Steadiness(source)
         self._masses: list[MassEntry] = []
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
 
@@ -217,7 +224,7 @@ class Watch:
         InputError
             If the outline makes no sense or lies outside the picture.
         """
-        self._order(lambda: self.session.place_vessel(vessel))
+        self._order(lambda: self._outlines.place(self._now_s, "vessel", vessel))
 
     def set_white(self, white: Rect | None) -> None:
         """Say where the white patch is from the next frame on; None has it found anew.
@@ -227,7 +234,7 @@ class Watch:
         InputError
             If the patch makes no sense or reaches outside the picture.
         """
-        self._order(lambda: self.session.place_white(white))
+        self._order(lambda: self._outlines.place(self._now_s, "white", white))
 
     def _order(self, call: Callable[[], None]) -> None:
         """Have the loop do something between two frames, and wait for how it went."""
@@ -236,10 +243,9 @@ class Watch:
         def obey() -> None:
             try:
                 call()
-            except HueholdError as error:
-                answer.set_exception(error)
-            else:
                 answer.set_result(None)
+            except Exception as error:
+                answer.set_exception(told(error, "That could not be done"))
 
         self._orders.put(obey)
         try:
@@ -265,6 +271,10 @@ class Watch:
     def adopt_masses(self, entries: tuple[MassEntry, ...]) -> None:
         """Take over the entries of an interrupted run that goes on."""
         self._masses = list(entries)
+
+    def adopt_outlines(self, said: Iterable[Outline]) -> None:
+        """Take over the outlines set by hand in an interrupted run that goes on."""
+        self._outlines.adopt(said)
 
     def note(self, text: str) -> None:
         """Write a remark down at the present time."""
@@ -317,20 +327,30 @@ class Watch:
                     self._tell(self._safe_step(frame), frame)
                     if self._stop.is_set():
                         break
-        except HueholdError as error:
-            self.error = error
+        except Exception as error:
+            self.error = told(error, _ENDED)
         finally:
             self._close()
 
     def _obey(self) -> None:
         with contextlib.suppress(queue.Empty):
             while True:
-                self._orders.get_nowait()()
+                order = self._orders.get_nowait()
+                try:
+                    order()
+                except Exception as error:
+                    self._warn(str(told(error, "Something typed was not understood by a part")))
 
     def _safe_step(self, frame: Frame | None) -> Moment:
         """Take a step; a picture that nobody foresaw counts as not seen, and the run goes on."""
         try:
             return self._step(frame)
+        except InputError:
+            sentence = self._outlines.let_go(self._analysed)
+            if sentence is None:
+                raise
+            self._warn(sentence)
+            return self._moment(None, ())
         except HueholdError:
             raise
         except Exception as error:
@@ -346,25 +366,29 @@ class Watch:
         self._now_s = frame.time_s
         self.newest = frame
         step = self.session.feed(frame)
+        self._analysed = True
+        for sentence in self._steadiness.look(frame):
+            self._warn(sentence)
         self._keeper.add(step.observation, step.events, frame)
         return self._moment(step.observation, step.events)
 
     def _moment(self, observation: Observation | None, events: tuple[Event, ...]) -> Moment:
         detector = self.session.detector
-        cues = [cue for event in events if (cue := cue_for(event)) is not None]
-        cues += self._attention.cues(self._now_s, str(detector.phase), observation, self.source)
+        phase = str(detector.phase)
+        cues = tuple(self._attention.cues(self._now_s, phase, observation, self.source, events))
         moment = Moment(
             time_s=self._now_s,
             observation=observation,
             events=events,
-            cues=() if self._paused else tuple(cues),
-            phase=str(detector.phase),
+            cues=in_order(() if self._paused else cues),
+            phase=phase,
             held_s=detector.hold_progress_s,
             hold_s=detector.settings.hold_s,
             forecast=detector.forecast,
             source=self.source.state,
             paused=self._paused,
             white=self.session.white,
+            mixing=self._attention.mixing,
         )
         self.moment = moment
         return moment
@@ -389,12 +413,13 @@ class Watch:
             self._keeper.save()
             if self.newest is not None:
                 self._conclude(self.newest)
-        except HueholdError as error:
-            self.error = error
+        except Exception as error:
+            self.error = self.error or told(error, _ENDED)
         finally:
             self._done.set()
             for call in self._enders:
-                call()
+                with contextlib.suppress(Exception):  # one that fails must not keep the others
+                    call()
 
     def _conclude(self, last: Frame) -> None:
         # A mass typed while no picture came is dated after the last frame.

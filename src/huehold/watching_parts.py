@@ -9,13 +9,13 @@ from typing import Any, TypeVar
 
 from huehold.capture.live import LiveSource
 from huehold.core import Event, Frame, Observation
-from huehold.cues import CUES, Cue
+from huehold.cues import CUES, Cue, cue_for
 from huehold.errors import HueholdError
 from huehold.notebook import MassEntry, Notebook
 from huehold.recorder import thumbnail
 from huehold.run import Picture, Run
 
-__all__ = ["Attention", "Keeper"]
+__all__ = ["Attention", "Keeper", "told"]
 
 T = TypeVar("T")
 
@@ -24,24 +24,42 @@ _LONGEST_PAUSE_S = 30.0
 _PICTURE_EVERY_S = 2.0
 _BLIND_AFTER_S = 1.5
 _REMIND_EVERY_S = 20.0
+_MIXES_S = 1.0
 _DISTRUST_AFTER_S = 6.0
 
 
 class Attention:
-    """Decides when to call for attention, and tells a fade-back as it begins."""
+    """Decides when to call for attention, and tells a fade-back as it begins.
+
+    After an addition the colour first turns and spreads; a fade-back is told when it has gone on
+    for a moment, so that it is not heard in one breath with the addition itself.
+
+    Attributes
+    ----------
+    mixing : bool
+        Whether an addition was told just now.
+    """
 
     def __init__(self) -> None:
-        self._phase = ""
+        self.mixing = False
+        self._added_s = -_REMIND_EVERY_S
+        self._fading_s: float | None = None
+        self._told_fading = False
         self._called_s = -_REMIND_EVERY_S
         self._trusted_s = 0.0
 
     def cues(
-        self, now_s: float, phase: str, observation: Observation | None, source: LiveSource
+        self,
+        now_s: float,
+        phase: str,
+        observation: Observation | None,
+        source: LiveSource,
+        events: tuple[Event, ...] = (),
     ) -> Iterator[Cue]:
-        """Yield what should be heard beside the events' own cues."""
-        if phase != self._phase and phase == "fading back":
+        """Yield what should be heard, the events' own cues among it."""
+        yield from (cue for event in events if (cue := cue_for(event)) is not None)
+        if self._fades(now_s, phase, events):
             yield CUES["fading_back"]
-        self._phase = phase
         if observation is not None and observation.trust >= 0.5:
             self._trusted_s = now_s
         blind = source.silent_s > _BLIND_AFTER_S or now_s - self._trusted_s > _DISTRUST_AFTER_S
@@ -50,6 +68,23 @@ class Attention:
         elif now_s - self._called_s >= _REMIND_EVERY_S:
             self._called_s = now_s
             yield CUES["attention"]
+
+    def _fades(self, now_s: float, phase: str, events: tuple[Event, ...]) -> bool:
+        """Say once after an addition that the colour goes back: when it is seen, or has lasted."""
+        kinds = {event.kind for event in events}
+        if "addition" in kinds:
+            self._added_s, self._told_fading = now_s, False
+        if phase != "fading back":
+            self._fading_s = None
+        elif self._fading_s is None:
+            self._fading_s = now_s
+        since_s = max(self._added_s, now_s if self._fading_s is None else self._fading_s)
+        self.mixing = self._fading_s is not None and now_s - self._added_s < _MIXES_S
+        lasts = self._fading_s is not None and now_s - since_s >= _MIXES_S
+        if self._told_fading or not (lasts or "fade_back" in kinds):
+            return False
+        self._told_fading = True
+        return True
 
 
 class Keeper:
@@ -126,6 +161,12 @@ class Keeper:
         if book is not None:
             self._write(lambda: book.add_note(self._run_id, time_s, text), None)
 
+    def add_outline(self, time_s: float, what: str, shape: Mapping[str, float] | None) -> None:
+        """Write down where the user says that the liquid or the white is."""
+        book = self._notebook
+        if book is not None:
+            self._write(lambda: book.add_outline(self._run_id, time_s, what, shape), None)
+
     def set_inputs(self, inputs: Mapping[str, str]) -> None:
         """Write down what was weighed and read off labels."""
         book = self._notebook
@@ -163,3 +204,18 @@ class Keeper:
         verdict = {"kind": run.verdict.kind, "onset_s": run.verdict.onset_s}
         result = summarise(run) if summarise is not None else {}
         self._notebook.finish(self._run_id, verdict, result)
+
+
+def told(error: Exception, what: str) -> HueholdError:
+    """Return an error as a sentence that a user can be told.
+
+    Parameters
+    ----------
+    error : Exception
+        One of ours is returned as it is.
+    what : str
+        How the sentence begins where nobody foresaw the error.
+    """
+    if isinstance(error, HueholdError):
+        return error
+    return HueholdError(f"{what} ({type(error).__name__}: {error}). Please report it.")

@@ -78,7 +78,7 @@ def test_replicates_are_compared(watched, tmp_path, capsys):
     with sqlite3.connect(path) as db:
         db.execute(
             "INSERT INTO run SELECT 2, started_at, finished_at, title, program, method, "
-            "settings, source, inputs, calibrations, verdict, result, NULL FROM run"
+            "settings, source, inputs, calibrations, verdict, NULL, main_result FROM run"
         )
         columns = [row[1] for row in db.execute("PRAGMA table_info(observation)")][1:]
         names = ", ".join(columns)

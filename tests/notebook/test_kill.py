@@ -74,6 +74,7 @@ def test_killed(tmp_path, wait_s):
 
 
 @pytest.mark.slow
+@pytest.mark.timeout(900)
 def test_killed_at_a_hundred_random_moments(tmp_path):
     draw = random.Random(7)
     for number in range(100):

@@ -92,7 +92,7 @@ def test_a_finished_run_carries_its_result(book):
     book.finish(run, {"kind": "endpoint"}, {"schema": "huehold.run/1"})
     record = book.run(run)
     assert record.verdict == {"kind": "endpoint"}
-    assert record.result == {"schema": "huehold.run/1"}
+    assert book.result(run) == {"schema": "huehold.run/1"}
     assert record.finished_at is not None
 
 

@@ -9,19 +9,18 @@ from pathlib import Path
 
 import pytest
 
+from tests.page.browser import CHROMIUM, alone, launch
 from tests.page.story import write_y4m
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-_FLAGS = (
-    "--headless", "--no-sandbox", "--no-zygote", "--disable-gpu", "--disable-quic",
-    "--no-first-run", "--disable-background-networking", "--disable-component-update",
-    "--disable-sync",
-)  # fmt: skip
 _AXE = "axe-core@4"
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Leave browser tests out where there is no browser, and say why."""
+    """Put browser tests first, so that one worker gets them all; leave them out if there is none.
+
+    They mostly wait for a run that takes as long as it takes, while other workers go on.
+    """
+    items.sort(key=lambda item: item.get_closest_marker("browser") is None)
     if CHROMIUM is None:
         skip = pytest.mark.skip(reason="no chromium; install the distribution's package")
         for item in items:
@@ -36,21 +35,18 @@ def video(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def browser_of() -> Iterator[Callable[..., object]]:
-    """Launch browsers, with further flags; all are closed at the end."""
+def browser_of(pytestconfig: pytest.Config, tmp_path: Path) -> Iterator[Callable[..., object]]:
+    """Launch browsers, with further flags, while no other test has one; close them at the end."""
     from playwright.sync_api import sync_playwright
 
-    with sync_playwright() as playwright:
+    with alone(pytestconfig.cache.mkdir("browser")), sync_playwright() as playwright:
         opened = []
 
-        def launch(*flags: str) -> object:
-            browser = playwright.chromium.launch(
-                executable_path=CHROMIUM, args=[*_FLAGS, *flags], timeout=60_000
-            )
-            opened.append(browser)
-            return browser
+        def launched(*flags: str) -> object:
+            opened.append(launch(playwright, tmp_path, *flags))
+            return opened[-1]
 
-        yield launch
+        yield launched
         for browser in opened:
             browser.close()
 

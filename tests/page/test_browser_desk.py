@@ -7,6 +7,7 @@ import os
 
 import pytest
 
+from tests.page.browser import real_time_threads
 from tests.page.driving import Errors, sideways, state, violations
 from tests.page.story import ADDITIONS_S, CONFIRMED_S, HOLD_S, ONSET_S, served
 
@@ -102,6 +103,7 @@ def test_a_titration_from_link_to_report(tmp_path, browser_of, camera_flags, axe
         assert "Endpoint" in page.inner_text("#alarm")
         page.wait_for_timeout(1200)  # the endpoint's tones ring for 1.7 s
         ear = page.evaluate("globalThis.ear")
+        assert real_time_threads() == []  # playing sound, it asks for them
 
         page.fill("#mass", "2.41")
         page.press("#mass", "Enter")

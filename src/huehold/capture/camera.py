@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -47,6 +48,10 @@ class LockReport:
     exposure: str
     white_balance: str
     focus: str
+
+    def by_name(self) -> dict[str, str]:
+        """Return it by the words that people read."""
+        return {name.replace("_", " "): said for name, said in asdict(self).items()}
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,10 +109,7 @@ class CameraDevice:
         self._capture = capture(index, BACKENDS[backend])
         if not self._capture.isOpened():
             self._capture.release()
-            raise CameraLostError(
-                f"Camera {index} cannot be opened; it is missing, held by another program, or "
-                "its use is not permitted. `huehold watch --list-cameras` shows what is there."
-            )
+            raise CameraLostError(_why_not(index))
         self._capture.set(cv2.CAP_PROP_FRAME_WIDTH, width_px)
         self._capture.set(cv2.CAP_PROP_FRAME_HEIGHT, height_px)
         self._capture.set(cv2.CAP_PROP_FPS, rate_hz)
@@ -143,6 +145,31 @@ class CameraDevice:
 
     def _set(self, prop: int, value: float) -> bool:
         return bool(self._capture.set(prop, value)) and abs(self._capture.get(prop) - value) < 1e-3
+
+
+def _why_not(index: int) -> str:
+    """Say why a camera does not open, as far as the system tells."""
+    if not sys.platform.startswith("linux"):
+        return (
+            f"Camera {index} cannot be opened; it is missing, held by another program, or its use "
+            "is not permitted: plug it in, close what uses it, or allow cameras in the system's "
+            "privacy settings. `huehold watch --list-cameras` shows what is there."
+        )
+    device = Path(f"/dev/video{index}")
+    if not device.exists():
+        return (
+            f"Camera {index} cannot be opened: there is no {device}. Plug it in; `huehold watch "
+            "--list-cameras` shows what is there."
+        )
+    if not os.access(device, os.R_OK | os.W_OK):
+        return (
+            f"Camera {index} cannot be opened: its use is not permitted. Join the group of "
+            f"{device} (`sudo usermod -aG video $USER`, then log in anew)."
+        )
+    return (
+        f"Camera {index} cannot be opened: it is held by another program. Close that one, or name "
+        "another camera."
+    )
 
 
 def list_cameras(most: int = 8, backend: str | None = None) -> tuple[CameraFound, ...]:

@@ -99,6 +99,11 @@ class LiveSource:
         Pictures that came.
     warnings : list of str
         Sentences about the source, growing.
+    locks : dict of str to str
+        What driver or browser says of "exposure", "white balance" and "focus": "locked",
+        "refused" or "unknown"; empty where nobody was asked.
+    scale : float
+        Pixels of a frame for one pixel of the source, where frames come reduced.
     """
 
     def __init__(
@@ -106,6 +111,8 @@ class LiveSource:
     ) -> None:
         self.info = info
         self.warnings: list[str] = []
+        self.locks: dict[str, str] = {}
+        self.scale = 1.0
         self.frames_seen = 0
         self._newest = NewestFrame()
         self._give_up_s = give_up_s
@@ -257,7 +264,7 @@ class DeviceReader(LiveSource):
             silent_since_s = self._clock() if got_any else silent_since_s
             never = self._first_s is None and error is not None
             if never or self._clock() - silent_since_s > self._give_up_s:
-                self._lose(error)
+                self._lose(error if never else None)
                 return
             self._sleep(_BACK_OFF_S[min(failures, len(_BACK_OFF_S) - 1)])
         self._newest.close()
@@ -271,6 +278,9 @@ class DeviceReader(LiveSource):
             return True, None
         except HueholdError as error:
             return False, error
+        except Exception as error:  # drivers and their libraries raise what they like
+            kind = type(error).__name__
+            return False, CameraLostError(f"{self.info.name} failed ({kind}: {error}).")
 
     def _read_until_it_fails(self, device: Device) -> bool:
         got_any, mark, repeats = False, None, 0

@@ -5,13 +5,43 @@ from __future__ import annotations
 import threading
 import time
 from collections.abc import Callable, Iterable
+from os import PathLike
 from typing import Self
 
 from huehold.capture.live import LiveSource
 from huehold.core import Frame, SourceInfo
-from huehold.errors import HueholdError
+from huehold.errors import HueholdError, InputError
 
-__all__ = ["PlaybackSource"]
+__all__ = ["PlaybackSource", "play_recording"]
+
+
+def play_recording(
+    path: str | PathLike[str], *, speed: float = 1.0, rate_hz: float = 15.0
+) -> PlaybackSource:
+    """Open a recording to be played; it is closed with the source.
+
+    Parameters
+    ----------
+    path : path
+        A video file.
+    speed : float
+        1 plays as it was recorded.
+    rate_hz : float
+        Frames to deliver per second of the recording, about.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read.
+    """
+    from huehold.capture.recording import open_recording
+
+    recording = open_recording(path, rate_hz=rate_hz)
+    source = PlaybackSource(
+        recording.frames(), recording.info, speed=speed, on_close=recording.close
+    )
+    source.scale, source.warnings = recording.scale, recording.warnings
+    return source
 
 
 class PlaybackSource(LiveSource):
@@ -25,6 +55,8 @@ class PlaybackSource(LiveSource):
         What they come from.
     speed : float
         1 plays as it was recorded, 10 ten times as fast.
+    on_close : callable, optional
+        Called once nothing is read any more.
     """
 
     def __init__(
@@ -34,10 +66,12 @@ class PlaybackSource(LiveSource):
         *,
         speed: float = 1.0,
         clock: Callable[[], float] = time.monotonic,
+        on_close: Callable[[], None] = lambda: None,
     ) -> None:
         super().__init__(info, give_up_s=float("inf"), clock=clock)
         self._frames = frames
         self._speed = speed
+        self._on_close = on_close
         self._thread = threading.Thread(target=self._run, name="playback", daemon=True)
 
     def start(self) -> Self:
@@ -50,6 +84,7 @@ class PlaybackSource(LiveSource):
         super().close()
         if self._thread.is_alive():
             self._thread.join(timeout=5.0)
+        self._on_close()
 
     def _run(self) -> None:
         begun_s = self._clock()
@@ -62,6 +97,8 @@ class PlaybackSource(LiveSource):
             self._ended = True
         except HueholdError as error:
             self._lose(error)
+        except Exception as error:  # a thread that dies silently would leave the run waiting
+            self._lose(InputError(f"{self.info.name} cannot be played ({type(error).__name__})."))
         self._newest.close()
 
     def _offer(self, frame: Frame) -> None:

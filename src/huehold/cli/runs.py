@@ -65,14 +65,13 @@ def list_runs(book: Notebook, removed: bool, as_json: bool) -> None:
 
 def _brief(record: RunRecord) -> dict[str, object]:
     verdict = (record.verdict or {}).get("kind") or ("cut off" if not record.finished_at else None)
-    assay = (record.result or {}).get("assay") or {}
     return {
         "id": record.id,
         "started_at": record.started_at[:19],
         "finished_at": record.finished_at,
         "title": record.title,
         "verdict": verdict,
-        "result": assay.get("text") if isinstance(assay, dict) else None,
+        "result": record.main_result or None,
     }
 
 

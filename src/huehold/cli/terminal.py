@@ -27,6 +27,7 @@ __all__ = ["run_in_terminal"]
 _SYMBOLS = {
     "waiting for the start colour": "○",
     "start colour": "◐",
+    "addition seen": "●",
     "fading back": "↘",
     "end colour, holding": "▷",
     "endpoint": "■",
@@ -138,8 +139,8 @@ class _View:
         table.add_row("hue", self._hue(moment))
         table.add_row("masses", self._masses())
         table.add_row("", Text(self._said, style="dim"))
-        sign = _SYMBOLS.get(moment.phase, "?")
-        head = Text(f" {sign} {moment.phase.upper()} ", style="reverse bold")
+        phase = "addition seen" if moment.mixing else moment.phase
+        head = Text(f" {_SYMBOLS.get(phase, '?')} {phase.upper()} ", style="reverse bold")
         return Group(head, Text(), Text(advice(moment), style="bold"), Text(), table)
 
     def _hue(self, moment: Moment) -> str:

@@ -135,18 +135,22 @@ class _Choice:
         width_px, height_px = _size(self.size)
         backend = self.backend or default_backend()
 
-        def open_device() -> CameraDevice:
-            device = CameraDevice(index, backend, width_px=width_px, height_px=height_px)
-            if self.lock:
-                report = device.lock()
-                click.echo(
-                    f"Camera {index}: exposure {report.exposure}, white balance "
-                    f"{report.white_balance}, focus {report.focus} (as its driver says).",
-                    err=True,
-                )
-            return device
+        def open_source() -> DeviceReader:
+            """Read the camera; each time it is opened, what its driver says of locks is noted."""
 
-        return lambda: DeviceReader(open_device, info)
+            def open_device() -> CameraDevice:
+                """Open the camera and lock what it lets lock."""
+                device = CameraDevice(index, backend, width_px=width_px, height_px=height_px)
+                if self.lock:
+                    reader.locks.update(device.lock().by_name())
+                    said = ", ".join(f"{name} {how}" for name, how in reader.locks.items())
+                    click.echo(f"Camera {index}: {said} (as its driver says).", err=True)
+                return device
+
+            reader = DeviceReader(open_device, info)
+            return reader
+
+        return open_source
 
     @staticmethod
     def _stream_opener(address: str) -> Callable[[], LiveSource]:
@@ -158,14 +162,9 @@ class _Choice:
         return lambda: DeviceReader(lambda: open_stream(address), info)
 
     def _play_opener(self, path: Path) -> Callable[[], LiveSource]:
-        from huehold.capture.playback import PlaybackSource
-        from huehold.capture.recording import open_recording
+        from huehold.capture.playback import play_recording
 
-        def open_source() -> LiveSource:
-            recording = open_recording(path, rate_hz=15.0)
-            return PlaybackSource(recording.frames(), recording.info, speed=self.speed)
-
-        return open_source
+        return lambda: play_recording(path, speed=self.speed)
 
 
 def _open_pushed() -> LiveSource:
@@ -193,7 +192,7 @@ def new_watch(plan: _Plan) -> Watch:
     )
     watch = Watch(
         source,
-        Session(plan.method, plan.settings, calibrations=plan.calibrations),
+        Session(plan.method, plan.settings, scale=source.scale, calibrations=plan.calibrations),
         notebook=plan.notebook,
         run_id=run_id,
         summarise=result_dict,

@@ -6,6 +6,7 @@ in a noisy room and by people who hear high tones badly: all lie between 300 and
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from huehold.core import Event
 
-__all__ = ["CUES", "SAMPLE_RATE_HZ", "Cue", "CueName", "Note", "cue_for", "samples"]
+__all__ = ["CUES", "SAMPLE_RATE_HZ", "Cue", "CueName", "Note", "cue_for", "in_order", "samples"]
 
 SAMPLE_RATE_HZ = 44_100
 _RAMP_S = 0.008
@@ -83,11 +84,11 @@ CUES: dict[CueName, Cue] = {
             (80, 60, 80, 60, 200),
         ),
         Cue(
-            "endpoint",
-            "Endpoint",
-            "■",
-            _row((523, 0.22), (659, 0.22), (784, 0.22), (1047, 0.9), gap_s=0.03, gain=0.7),
-            (400, 100, 400, 100, 800),
+            "attention",
+            "Attention",
+            "!",
+            _row((880, 0.15), (880, 0.15), (880, 0.15), gap_s=0.12, gain=0.6),
+            (200, 100, 200, 100, 200),
         ),
         Cue(
             "overshoot",
@@ -97,15 +98,15 @@ CUES: dict[CueName, Cue] = {
             (600, 100, 200),
         ),
         Cue(
-            "attention",
-            "Attention",
-            "!",
-            _row((880, 0.15), (880, 0.15), (880, 0.15), gap_s=0.12, gain=0.6),
-            (200, 100, 200, 100, 200),
+            "endpoint",
+            "Endpoint",
+            "■",
+            _row((523, 0.22), (659, 0.22), (784, 0.22), (1047, 0.9), gap_s=0.03, gain=0.7),
+            (400, 100, 400, 100, 800),
         ),
     )
 }
-"""Every cue by its name."""
+"""Every cue by its name, the ones that matter most last."""
 
 _OF_EVENT: dict[str, CueName] = {
     "addition": "addition",
@@ -120,6 +121,15 @@ def cue_for(event: Event) -> Cue | None:
     """Return the cue that tells an event, or None if it is told without sound."""
     name = _OF_EVENT.get(event.kind)
     return None if name is None else CUES[name]
+
+
+def in_order(cues: Iterable[Cue]) -> tuple[Cue, ...]:
+    """Return the cues of one moment, each once, the one that matters most last.
+
+    A sound cuts the one before short, so the last is the one that is heard.
+    """
+    said = {cue.name for cue in cues}
+    return tuple(cue for name, cue in CUES.items() if name in said)
 
 
 def samples(cue: Cue, volume: float = 1.0) -> NDArray[np.int16]:

@@ -7,15 +7,15 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import Any, Literal, TypeVar
 
 import numpy as np
 from pydantic import ConfigDict, TypeAdapter, with_config
 
-from huehold.core import Ellipse, Event, Observation
+from huehold.core import Ellipse, Event, Observation, Rect
 from huehold.run import Picture
 
-__all__ = ["MassEntry", "Note", "RunRecord"]
+__all__ = ["MassEntry", "Note", "Outline", "RunRecord"]
 
 T = TypeVar("T")
 
@@ -41,10 +41,12 @@ class RunRecord:
         As they were given to the run.
     calibrations : tuple of mapping
         Name, version and content of each calibration used.
-    verdict, result : mapping or None
-        The verdict and the whole result file, once finished.
+    verdict : mapping or None
+        The verdict, once finished.
     removed_at : str or None
         When the run was put away; it can be brought back.
+    main_result : str
+        The assay's main result in short; empty without one. `Notebook.result` has all of it.
     """
 
     id: int
@@ -58,8 +60,8 @@ class RunRecord:
     inputs: Mapping[str, Any]
     calibrations: tuple[Mapping[str, Any], ...]
     verdict: Mapping[str, Any] | None
-    result: Mapping[str, Any] | None
     removed_at: str | None
+    main_result: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +92,35 @@ class MassEntry:
     source: str
     struck: bool
     entered_at: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """Where the user said that the liquid or the white is.
+
+    Attributes
+    ----------
+    time_s : float
+        Seconds from the first frame.
+    what : {"vessel", "white"}
+    shape : mapping of str to float, or None
+        The fields of an `Ellipse` or a `Rect` in pixels of the frames; None leaves it to the
+        program again.
+    entered_at : str
+        UTC, ISO 8601.
+    """
+
+    time_s: float
+    what: Literal["vessel", "white"]
+    shape: Mapping[str, float] | None
+    entered_at: str
+
+    @property
+    def placed(self) -> Ellipse | Rect | None:
+        """The outline itself."""
+        if self.shape is None:
+            return None
+        return (Ellipse if self.what == "vessel" else Rect)(**self.shape)
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,6 +200,37 @@ def note_from(row: tuple[Any, ...]) -> Note:
     return checked(Note, row)
 
 
+def outline_from(row: tuple[Any, ...]) -> Outline:
+    """Return the outline of a row (time_s, what, shape, entered_at).
+
+    Raises
+    ------
+    ValueError, TypeError
+        If the row is damaged.
+    """
+    time_s, what, shape, entered_at = row
+    found = checked(Outline, (time_s, what, json.loads(shape) if shape else None, entered_at))
+    found.placed  # noqa: B018 - the names of its fields must be those of its kind
+    return found
+
+
+def result_from(row: tuple[Any, ...]) -> Mapping[str, Any]:
+    """Return the result of a row (content,)."""
+    found = json.loads(row[0])
+    if not isinstance(found, dict):
+        raise ValueError("a result that is no object")
+    return found
+
+
+def main_result(result: Mapping[str, Any]) -> str:
+    """Return the main line of a result file's assay: the dose's if there is one, or nothing."""
+    results = (result.get("assay") or {}).get("results") or {}
+    for key in ("dose", "content", *results):
+        if key in results:
+            return str(results[key].get("text", ""))
+    return ""
+
+
 def picture_from(row: tuple[Any, ...]) -> Picture:
     """Return the thumbnail of a row (time_s, jpeg)."""
     return checked(Picture, row)
@@ -177,7 +239,7 @@ def picture_from(row: tuple[Any, ...]) -> Picture:
 def run_from(row: tuple[Any, ...]) -> RunRecord:
     """Return the run of a full row of the table."""
     values = list(row)
-    for index in (6, 7, 8, 9, 10, 11):
+    for index in (6, 7, 8, 9, 10):
         values[index] = json.loads(values[index]) if values[index] else None
     return checked(RunRecord, values)
 
@@ -201,5 +263,5 @@ def _null(number: float) -> float | None:
 
 _FINITE = with_config(ConfigDict(allow_inf_nan=False))
 _ADAPTERS: Mapping[type, TypeAdapter[Any]] = {
-    kind: TypeAdapter(_FINITE(kind)) for kind in (MassEntry, Note, Picture, RunRecord)
+    kind: TypeAdapter(_FINITE(kind)) for kind in (MassEntry, Note, Outline, Picture, RunRecord)
 }

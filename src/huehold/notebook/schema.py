@@ -7,7 +7,7 @@ from pathlib import Path
 
 from huehold.errors import InputError
 
-__all__ = ["MIGRATIONS", "bring_up_to_date"]
+__all__ = ["MIGRATIONS", "bring_up_to_date", "sentence_of"]
 
 _FIRST = """
 CREATE TABLE run (
@@ -61,7 +61,27 @@ CREATE TABLE picture (
 ) WITHOUT ROWID;
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST,)
+# Results are long; in a table of their own, a list of the runs need not go through them.
+_SECOND = """
+CREATE TABLE result (
+    run_id INTEGER PRIMARY KEY REFERENCES run(id) ON DELETE CASCADE,
+    content TEXT NOT NULL
+);
+INSERT INTO result SELECT id, result FROM run WHERE json_valid(result);
+ALTER TABLE run ADD COLUMN main_result TEXT NOT NULL DEFAULT '';
+UPDATE run SET main_result = coalesce(
+    json_extract(result, '$.assay.results.dose.text'),
+    json_extract(result, '$.assay.results.content.text'), '')
+    WHERE json_valid(result);
+ALTER TABLE run DROP COLUMN result;
+CREATE TABLE outline (
+    id INTEGER PRIMARY KEY,
+    run_id INTEGER NOT NULL REFERENCES run(id) ON DELETE CASCADE,
+    time_s REAL NOT NULL, what TEXT NOT NULL, shape TEXT, entered_at TEXT NOT NULL
+);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _SECOND)
 """Step n brings a notebook from version n to n + 1; a step is never edited once released."""
 
 _APPLICATION_ID = 0x48754848  # "HuHH", so that a foreign database is not taken for a notebook
@@ -99,3 +119,33 @@ def bring_up_to_date(connection: sqlite3.Connection, path: Path) -> None:
             f"BEGIN IMMEDIATE; {MIGRATIONS[number]} PRAGMA application_id = {_APPLICATION_ID}; "
             f"PRAGMA user_version = {number + 1}; COMMIT;"
         )
+
+
+def sentence_of(error: Exception, path: Path) -> str:
+    """Say what kept a notebook from being used, and what to do.
+
+    Parameters
+    ----------
+    error : Exception
+        Of SQLite, or of a name in the file that is no text.
+    path : Path
+        The notebook.
+    """
+    text = str(error)
+    if "locked" in text or "busy" in text:
+        return (
+            f"The notebook {path} is held by another program; close that one, or name another "
+            "notebook with --notebook."
+        )
+    if "full" in text:
+        return (
+            f"The disk of the notebook {path} is full; nothing saved so far is lost. "
+            "Make room, or name a notebook on another disk with --notebook."
+        )
+    if "readonly" in text or "unable to open" in text:
+        return f"The notebook {path} cannot be written; check the folder and its permissions."
+    if isinstance(error, UnicodeDecodeError):
+        text = "it is damaged"
+    return (
+        f"The file {path} cannot be read as a notebook ({text}); name another, or restore a backup."
+    )

@@ -16,8 +16,8 @@ from huehold import __version__
 from huehold.core import Event, Observation
 from huehold.errors import InputError
 from huehold.notebook import records
-from huehold.notebook.records import MassEntry, Note, RunRecord
-from huehold.notebook.schema import bring_up_to_date
+from huehold.notebook.records import MassEntry, Note, Outline, RunRecord
+from huehold.notebook.schema import bring_up_to_date, sentence_of
 from huehold.run import Picture
 
 __all__ = ["Notebook", "default_path"]
@@ -204,6 +204,17 @@ class Notebook:
         """Keep what was typed for the assay: sample mass, density, label claim and such."""
         self._update(run_id, "inputs", json.dumps(dict(inputs)))
 
+    def add_outline(
+        self, run_id: int, time_s: float, what: str, shape: Mapping[str, float] | None
+    ) -> None:
+        """Write down where the user says that the liquid or the white is; see `Outline`."""
+        with self._writing() as db:
+            db.execute(
+                "INSERT INTO outline (run_id, time_s, what, shape, entered_at) "
+                "VALUES (?, ?, ?, ?, ?)",
+                (run_id, time_s, what, json.dumps(dict(shape)) if shape else None, _now()),
+            )
+
     def rename(self, run_id: int, title: str) -> None:
         """Give the run another title."""
         self._update(run_id, "title", title)
@@ -212,8 +223,11 @@ class Notebook:
         """Close the run with its verdict and its whole result."""
         with self._writing() as db:
             db.execute(
-                "UPDATE run SET finished_at = ?, verdict = ?, result = ? WHERE id = ?",
-                (_now(), json.dumps(dict(verdict)), json.dumps(dict(result)), run_id),
+                "UPDATE run SET finished_at = ?, verdict = ?, main_result = ? WHERE id = ?",
+                (_now(), json.dumps(dict(verdict)), records.main_result(result), run_id),
+            )
+            db.execute(
+                "INSERT OR REPLACE INTO result VALUES (?, ?)", (run_id, json.dumps(dict(result)))
             )
 
     def remove(self, run_id: int) -> None:
@@ -252,6 +266,19 @@ class Notebook:
                 "`huehold runs list` shows what there is."
             )
         return self._understood(records.run_from, rows[0])
+
+    def result(self, run_id: int) -> Mapping[str, Any] | None:
+        """Return the whole result of a run as it was when it was finished; None before."""
+        rows = self._rows("SELECT content FROM result WHERE run_id = ?", run_id)
+        return self._understood(records.result_from, rows[0]) if rows else None
+
+    def outlines(self, run_id: int) -> tuple[Outline, ...]:
+        """Return what the user said of liquid and white, in the order it was said."""
+        rows = self._rows(
+            "SELECT time_s, what, shape, entered_at FROM outline WHERE run_id = ? ORDER BY id",
+            run_id,
+        )
+        return tuple(self._understood(records.outline_from, row) for row in rows)
 
     def observations(self, run_id: int) -> Iterator[Observation]:
         """Yield the observations of a run in time order, a few at a time."""
@@ -396,29 +423,8 @@ class Notebook:
         try:
             yield
         except (sqlite3.Error, UnicodeDecodeError) as error:  # names in the file may be garbled
-            raise InputError(_sentence(error, self.path)) from error
+            raise InputError(sentence_of(error, self.path)) from error
         except OSError as error:
             raise InputError(
                 f"The notebook {self.path} cannot be used: {error.strerror}."
             ) from error
-
-
-def _sentence(error: Exception, path: Path) -> str:
-    text = str(error)
-    if "locked" in text or "busy" in text:
-        return (
-            f"The notebook {path} is held by another program; close that one, or name another "
-            "notebook with --notebook."
-        )
-    if "full" in text:
-        return (
-            f"The disk of the notebook {path} is full; nothing saved so far is lost. "
-            "Make room, or name a notebook on another disk with --notebook."
-        )
-    if "readonly" in text or "unable to open" in text:
-        return f"The notebook {path} cannot be written; check the folder and its permissions."
-    if isinstance(error, UnicodeDecodeError):
-        text = "it is damaged"
-    return (
-        f"The file {path} cannot be read as a notebook ({text}); name another, or restore a backup."
-    )

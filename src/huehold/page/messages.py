@@ -186,6 +186,7 @@ def moment_values(moment: Moment) -> dict[str, Any]:
         "type": "moment",
         "time_s": round(moment.time_s, 4),
         "phase": moment.phase,
+        "mixing": moment.mixing,
         "held_s": round(moment.held_s, 2),
         "hold_s": moment.hold_s,
         "advice": advice(moment),
@@ -249,7 +250,7 @@ def record_values(record: RunRecord) -> dict[str, Any]:
         "started_at": record.started_at,
         "finished_at": record.finished_at,
         "verdict": verdict,
-        "main": _main_result(record),
+        "main": record.main_result,
         "removed": record.removed_at is not None,
     }
 
@@ -271,15 +272,6 @@ def bands_of(method: Method) -> list[dict[str, Any]]:
         for role, colour in (("start", chart.start), ("end", chart.end))
         if colour.hue_deg is not None
     ]
-
-
-def _main_result(record: RunRecord) -> str:
-    """Return the assay's main result in short, or nothing: the dose's if there is one."""
-    results = ((record.result or {}).get("assay") or {}).get("results") or {}
-    for key in ("dose", "content", *results):
-        if key in results:
-            return str(results[key].get("text", ""))
-    return ""
 
 
 def _number(value: float, digits: int) -> float | None:

@@ -39,8 +39,8 @@ class PageServer:
 
     Parameters
     ----------
-    desk : Desk
-        The run.
+    desk : Desk or None
+        The run; without one the page has guided calibration alone.
     port : int
         Port on loopback; 0 takes any.
     lan : bool
@@ -54,8 +54,9 @@ class PageServer:
         If a port is taken, or there is no local network.
     """
 
-    def __init__(self, desk: Desk, *, port: int = 0, lan: bool = False, lan_port: int = 0) -> None:
-        self.desk = desk
+    def __init__(
+        self, desk: Desk | None, *, port: int = 0, lan: bool = False, lan_port: int = 0
+    ) -> None:
         self.keys = Keys()
         self._listener = free_port("127.0.0.1", port)
         self.port = int(self._listener.getsockname()[1])
@@ -118,7 +119,17 @@ class PageServer:
                 on_ready()
             await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
             self.stop()
-            _raise_first(await asyncio.gather(*tasks, return_exceptions=True))
+            results = await asyncio.gather(*tasks, return_exceptions=True)
+            await self._cut_off()
+            _raise_first(results)
+
+    async def _cut_off(self) -> None:
+        """Close the connections whose other end does not answer the good-bye."""
+        for server in self._servers:
+            for connection in tuple(server.server_state.connections):
+                if connection.transport is not None:
+                    connection.transport.abort()
+        await asyncio.sleep(0)
 
     async def _until_started(self, tasks: list[asyncio.Task[None]]) -> None:
         while not all(server.started for server in self._servers):

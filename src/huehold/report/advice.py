@@ -11,7 +11,6 @@ __all__ = ["advice"]
 
 _BY_PHASE = {
     "waiting for the start colour": "Show the cup with sample and indicator before any titrant.",
-    "start colour": "Start colour seen: add titrant when ready.",
     "endpoint": "Endpoint: add nothing more. Weigh, type the mass, then finish.",
     "overshoot": "More titrant than the endpoint needed: note the mass and repeat with less.",
 }
@@ -36,20 +35,24 @@ def advice(moment: Moment) -> str:
     observation = moment.observation
     if observation is not None and observation.trust < 0.5 and observation.reasons:
         return REASONS[observation.reasons[0]][1]
+    if moment.mixing:
+        return "Addition seen: let it mix and watch the colour; add nothing yet."
     if moment.phase == "fading back":
-        return _fading(moment)
+        return f"Still fading: wait for the start colour, then {_next_addition(moment)}"
+    if moment.phase == "start colour":
+        return f"Start colour: {_next_addition(moment)}"
     if moment.phase == "end colour, holding":
         return _holding(moment)
     return _BY_PHASE.get(moment.phase, "The cup cannot be seen well enough just now.")
 
 
-def _fading(moment: Moment) -> str:
+def _next_addition(moment: Moment) -> str:
     left = moment.forecast.additions_left if moment.forecast else None
     if left is None:
-        return "Still fading: wait, then add when ready."
+        return "add titrant when ready."
     if left < 1.5:
-        return "Still fading: about one addition left, so one drop at a time."
-    return f"Still fading: about {round(left)} additions like the last are left."
+        return "add one drop when ready; about one more is needed."
+    return f"add when ready; about {round(left)} more like the last are needed."
 
 
 def _holding(moment: Moment) -> str:

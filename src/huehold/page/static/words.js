@@ -19,6 +19,7 @@ export const STATES = {
   opening: { word: "No picture yet", shape: "dots", tone: "quiet" },
   stalled: { word: "No picture", shape: "cross", tone: "blind" },
   lost: { word: "Camera lost", shape: "cross", tone: "blind" },
+  mixing: { word: "Addition seen", shape: "disc", tone: "quiet" },
   paused: { word: "Paused", shape: "bars", tone: "quiet" },
   unlinked: { word: "Out of touch", shape: "cross", tone: "blind" },
 };
@@ -42,6 +43,7 @@ export const EVENTS = {
 };
 
 const SHAPES = {
+  disc: [["circle", { cx: 50, cy: 50, r: 40 }]],
   dots: [["circle", { cx: 20, cy: 50, r: 11 }], ["circle", { cx: 50, cy: 50, r: 11 }], ["circle", { cx: 80, cy: 50, r: 11 }]],
   ring: [["path", { d: "M50 8a42 42 0 1 0 0 84a42 42 0 1 0 0-84zm0 18a24 24 0 1 1 0 48a24 24 0 1 1 0-48z", "fill-rule": "evenodd" }]],
   down: [["path", { d: "M14 26L26 14L66 54V28H84V86H26V68H54z" }]],
@@ -71,7 +73,7 @@ export function stateOf(moment, linked, over) {
   if (!linked) return STATES.unlinked;
   if (!moment) return STATES.opening;
   if (moment.paused) return STATES.paused;
-  return STATES[moment.source] || PHASES[moment.phase] || PHASES["cannot see"];
+  return STATES[moment.source] || (moment.mixing && STATES.mixing) || PHASES[moment.phase] || PHASES["cannot see"];
 }
 
 /** A forecast in words, with how sure it is; whether it holds only while there is a colour to hold. */
