@@ -100,7 +100,7 @@ def calibrations_of(record: RunRecord) -> tuple[Calibration, ...]:
 
 
 def resume(notebook: Notebook, number: int, settings: Settings | None = None) -> Session:
-    """Return a session that has taken all observations of a run so far.
+    """Return a session that has taken all observations of a run so far, and its outlines by hand.
 
     Parameters
     ----------
@@ -117,8 +117,11 @@ def resume(notebook: Notebook, number: int, settings: Settings | None = None) ->
         If there is no such run.
     """
     record = notebook.run(number)
+    by_hand: dict[str, Any] = {said.what: said.placed for said in notebook.outlines(number)}
     session = Session(
-        method_of(record), settings or settings_of(record), calibrations=calibrations_of(record)
+        method_of(record),
+        replace(settings or settings_of(record), **by_hand),  # as they stood at the end
+        calibrations=calibrations_of(record),
     )
     # As in the live run: each mass as it was first typed, between the same observations.
     typed = deque(m for m in notebook.masses(number, history=True) if m.revision == 1)
@@ -215,6 +218,5 @@ def resume_watch(
         summarise=summarise,
     )
     watch.adopt_masses(notebook.masses(record.id))
-    watch.adopt_outlines(notebook.outlines(record.id))
     watch.set_inputs(MassInputs.from_mapping(record.inputs, session.method))
     return watch

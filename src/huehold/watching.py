@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import queue
 import threading
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import Any
@@ -20,7 +20,7 @@ from huehold.cues import Cue, in_order
 from huehold.detection import Forecast
 from huehold.errors import HueholdError, InputError, UsageError
 from huehold.masses import MassInputs, read_mass
-from huehold.notebook import MassEntry, Notebook, Outline
+from huehold.notebook import MassEntry, Notebook
 from huehold.run import Run
 from huehold.session import Session
 from huehold.watching_parts import Attention, Keeper, told
@@ -127,7 +127,8 @@ class Watch:
         self._orders: queue.SimpleQueue[Callable[[], None]] = queue.SimpleQueue()
         self._stop = threading.Event()
         self._done = threading.Event()
-        self._paused = self._analysed = False
+        self._paused = False
+        self._analysed = begin_s > 0.0
         self._now_s = begin_s
         self._attention = Attention()
         self._keeper = Keeper(notebook, run_id, self.warnings)
@@ -272,10 +273,6 @@ class Watch:
         """Take over the entries of an interrupted run that goes on."""
         self._masses = list(entries)
 
-    def adopt_outlines(self, said: Iterable[Outline]) -> None:
-        """Take over the outlines set by hand in an interrupted run that goes on."""
-        self._outlines.adopt(said)
-
     def note(self, text: str) -> None:
         """Write a remark down at the present time."""
         self._keeper.add_note(self._now_s, text)
@@ -346,10 +343,9 @@ class Watch:
         try:
             return self._step(frame)
         except InputError:
-            sentence = self._outlines.let_go(self._analysed)
-            if sentence is None:
+            if not self._analysed:
                 raise
-            self._warn(sentence)
+            self._warn(self._outlines.let_go())
             return self._moment(None, ())
         except HueholdError:
             raise

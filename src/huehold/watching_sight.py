@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import asdict
 
 from huehold.calibration.camera_check import CameraFinding, check_camera
 from huehold.capture.live import LiveSource
 from huehold.core import Ellipse, Frame, Rect
-from huehold.notebook import Outline
 from huehold.recorder import shrunk
 from huehold.session import Session
 from huehold.watching_parts import Keeper
@@ -37,7 +35,6 @@ class Outlines:
 
     def __init__(self, session: Session, keeper: Keeper) -> None:
         self._session, self._keeper = session, keeper
-        self._adopted = False
 
     def place(self, time_s: float, what: str, shape: Ellipse | Rect | None) -> None:
         """Take the user's word; None leaves it to the program again.
@@ -50,29 +47,14 @@ class Outlines:
         self._tell(what, shape)
         self._keeper.add_outline(time_s, what, None if shape is None else asdict(shape))
 
-    def adopt(self, said: Iterable[Outline]) -> None:
-        """Take over what was said in an interrupted run that goes on."""
-        for what, last in {outline.what: outline for outline in said}.items():
-            self._tell(what, last.placed)
-            self._adopted = self._adopted or last.shape is not None
-
-    def let_go(self, analysed: bool) -> str | None:
-        """Leave both to the program, if the picture is no longer the one they were set in.
-
-        Parameters
-        ----------
-        analysed : bool
-            Whether a picture was analysed with them before; if none was, and they come from this
-            run's start, they are a mistake and stay.
+    def let_go(self) -> str:
+        """Leave both to the program, as the picture is no longer the one they were set in.
 
         Returns
         -------
-        str or None
-            What to tell the user; None if they stay.
+        str
+            What to tell the user.
         """
-        if not (analysed or self._adopted):
-            return None
-        self._adopted = False
         self._tell("vessel", None)
         self._tell("white", None)
         return _FITS_NO_LONGER

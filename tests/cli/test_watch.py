@@ -60,6 +60,15 @@ def test_runs_are_listed_shown_and_exported(watched, tmp_path, capsys):
         assert book.run(1).verdict["kind"] == "endpoint"
 
 
+def test_the_notebook_may_be_named_before_or_after_the_command(watched, capsys):
+    path = str(watched[1])
+    assert run(["runs", "--notebook", path, "list"]) == 0
+    before = capsys.readouterr().out
+    assert run(["runs", "list", "--notebook", path]) == 0
+    assert capsys.readouterr().out == before
+    assert run(["runs", "--notebook", "/nowhere/x", "show", "1", "--notebook", path]) == 0
+
+
 def test_runs_are_put_away_and_brought_back(watched, capsys):
     path = watched[1]
     assert runs(path, "remove", "1") == 0

@@ -10,7 +10,7 @@ from huehold.cues import CUES, in_order
 from huehold.errors import CameraLostError, HueholdError, InputError
 from huehold.methods import load_method
 from huehold.notebook import Notebook
-from huehold.past_runs import resume_watch
+from huehold.past_runs import open_run, resume_watch
 from huehold.report.advice import advice
 from huehold.run import Settings
 from huehold.session import Session
@@ -140,8 +140,7 @@ def test_outlines_set_by_hand_are_kept_with_their_times_and_used_on_going_on(tmp
         assert [(o.what, o.placed) for o in said] == [("vessel", BY_HAND), ("white", PATCH)]
         assert [o.time_s for o in said] == pytest.approx([1.0, 2.0], abs=0.3)
         assert any("outside the picture" in sentence for sentence in watch.warnings)
-        book._rows("UPDATE run SET finished_at = NULL, verdict = NULL")
-
+        assert open_run(book, watch.run_id).settings.white == PATCH
         again = resume_watch(book, book.run(watch.run_id), ScriptedCamera(story(3.0)))
         to_its_end(again)
         seen = list(book.observations(watch.run_id))[-1]

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -14,29 +16,43 @@ from huehold.errors import UsageError
 if TYPE_CHECKING:
     from huehold.notebook import Notebook, RunRecord
 
-_FILES = {".csv": "write_csv", ".json": "write_result", ".html": "write_report"}
 
-
-@click.group()
-@click.option(
+_notebook_option = click.option(
     "--notebook",
     "notebook_file",
     type=click.Path(path_type=Path),
     metavar="FILE",
     help="The notebook; a file of the user's data folder if not given.",
 )
+
+
+@click.group()
+@_notebook_option
 @click.pass_context
 def runs(ctx: click.Context, notebook_file: Path | None) -> None:
     """List, show, compare, export, put away or back up the runs of the notebook."""
-    from huehold.notebook import Notebook
+    ctx.obj = notebook_file
 
-    ctx.obj = ctx.with_resource(Notebook(notebook_file))
+
+def _with_book(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the notebook, whether it is named before the command or after it."""
+
+    @_notebook_option
+    @click.pass_context
+    @wraps(command)
+    def opened(ctx: click.Context, notebook_file: Path | None, **options: Any) -> None:
+        """Open the notebook for as long as the command runs."""
+        from huehold.notebook import Notebook
+
+        command(ctx.with_resource(Notebook(notebook_file or ctx.obj)), **options)
+
+    return opened
 
 
 @runs.command("list")
 @click.option("--removed", is_flag=True, help="Those put away.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON on standard output.")
-@click.pass_obj
+@_with_book
 def list_runs(book: Notebook, removed: bool, as_json: bool) -> None:
     """List the runs, newest first."""
     records = book.runs(removed=removed)
@@ -85,7 +101,7 @@ def _brief(record: RunRecord) -> dict[str, object]:
     help="Go through the record with another hold; the record itself is not changed.",
 )
 @output_options
-@click.pass_obj
+@_with_book
 def show_run(
     book: Notebook,
     run: int,
@@ -106,7 +122,7 @@ def show_run(
 @runs.command("compare")
 @click.argument("numbers", metavar="RUN RUN ...", type=int, nargs=-1, required=True)
 @click.option("--plot", "plot_file", metavar="FILE", help="The traces laid over one another.")
-@click.pass_obj
+@_with_book
 def compare_runs(book: Notebook, numbers: tuple[int, ...], plot_file: str | None) -> None:
     """Compare replicates: their results together, their traces laid over one another."""
     from huehold.past_runs import open_run
@@ -122,7 +138,7 @@ def compare_runs(book: Notebook, numbers: tuple[int, ...], plot_file: str | None
 
 @runs.command("remove")
 @click.argument("run", type=int)
-@click.pass_obj
+@_with_book
 def remove_run(book: Notebook, run: int) -> None:
     """Put RUN away; `huehold runs back RUN` brings it back."""
     book.run(run)
@@ -132,7 +148,7 @@ def remove_run(book: Notebook, run: int) -> None:
 
 @runs.command("back")
 @click.argument("run", type=int)
-@click.pass_obj
+@_with_book
 def bring_back(book: Notebook, run: int) -> None:
     """Bring RUN back."""
     book.bring_back(run)
@@ -141,7 +157,7 @@ def bring_back(book: Notebook, run: int) -> None:
 
 @runs.command("backup")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.pass_obj
+@_with_book
 def back_up(book: Notebook, file: Path) -> None:
     """Copy the whole notebook to FILE."""
     click.echo(f"Backup   {book.back_up(file)}")
@@ -149,7 +165,7 @@ def back_up(book: Notebook, file: Path) -> None:
 
 @runs.command("restore")
 @click.argument("file", type=click.Path(path_type=Path))
-@click.pass_obj
+@_with_book
 def restore(book: Notebook, file: Path) -> None:
     """Put the backup FILE in the notebook's place; what was there is kept beside it."""
     path = book.path
