@@ -23,8 +23,11 @@ _MIN_STEP = 0.06  # of the start-to-end line
 _MIN_STEP_UNITS = 2.5  # plane units: coded video wanders slowly by about one
 _MIN_STEP_NOISE = 5.0  # in standard deviations of the smoothed position
 _DOUBLE = 2.0
+_HALF = 0.5
+_HAND_S = 5.0  # a rise this soon after something was over the vessel: the dropper, likely
 _PEAK_OVER_S = 1.0  # no new maximum for this long: the rise is over
-_SAME_PORTION_S = 1.5  # a rise this soon after a peak still belongs to it
+_SAME_PORTION_S = 1.5  # a rise this soon after a peak still belongs to it,
+_SAME_BEGAN_S = 3.0  # if that peak's own rise began this shortly before
 _CALM_S = 0.8  # the smoothed colour is free of an untrusted reading after this
 _TROUBLE_S = 10.0  # trouble that lasts longer is how this run looks
 _FOOT = 0.3  # share of the step at which it is said to begin
@@ -62,7 +65,8 @@ class AdditionFinder:
         self._low: deque[Point] = deque(maxlen=256)
         self._step: Step | None = None
         self._peak: Point | None = None
-        self._last_peak_s: float | None = None
+        self._last: Peak | None = None
+        self._hand_s = -math.inf
         self._trouble_from_s = -math.inf
         self._trouble_last_s = -math.inf
 
@@ -80,6 +84,10 @@ class AdditionFinder:
         if time_s - self._trouble_last_s > _CALM_S:
             self._trouble_from_s = time_s
         self._trouble_last_s = time_s
+
+    def hand(self, time_s: float) -> None:
+        """Note that something was over the vessel: a dropper makes an addition likely."""
+        self._hand_s = time_s
 
     def add(
         self, point: Point, line: Line, seen: Smoother, *, end_colour: float
@@ -112,11 +120,16 @@ class AdditionFinder:
             return None
         foot = line.position(base.colour)
         rise = line.position(point.colour) - foot
-        clear = max(_MIN_STEP_NOISE * point.noise, _MIN_STEP_UNITS) / line.span
-        least = max(_MIN_STEP, clear)
-        if rise < (least if foot < end_colour else _DOUBLE * least):
+        if rise < self._least_rise(point, line, foot >= end_colour):
             return None
         return self._begin(point, base, rise, line, seen)
+
+    def _least_rise(self, point: Point, line: Line, at_end: bool) -> float:
+        """Return the rise that counts: a smaller one where a hand was just there."""
+        clear = max(_MIN_STEP_NOISE * point.noise, _MIN_STEP_UNITS) / line.span
+        least = max(_MIN_STEP, clear) * (_DOUBLE if at_end else 1.0)
+        gone_s = point.time_s - self._hand_s
+        return least * (_HALF if _CALM_S < gone_s < _HAND_S else 1.0)
 
     def _begin(
         self, point: Point, base: Point, rise: float, line: Line, seen: Smoother
@@ -124,7 +137,12 @@ class AdditionFinder:
         foot = line.position(base.colour) + _FOOT * rise
         time_s = crossing_s(seen.recent, seen.glimpses, line, foot, since_s=base.centre_s - 1.0)
         step = Step(point.centre_s if time_s is None else time_s, base.colour)
-        same = self._last_peak_s is not None and step.time_s - self._last_peak_s < _SAME_PORTION_S
+        last = self._last
+        same = (
+            last is not None
+            and step.time_s - last.time_s < _SAME_PORTION_S
+            and step.time_s - last.step.time_s < _SAME_BEGAN_S
+        )
         self._step, self._peak = step, point
         return None if same else step
 
@@ -136,7 +154,7 @@ class AdditionFinder:
         if point.time_s - self._peak.time_s < _PEAK_OVER_S:
             return None
         peak = Peak(self._step, self._peak.centre_s, self._peak.colour)
-        self._step, self._last_peak_s = None, self._peak.time_s
+        self._step, self._last = None, peak
         self._low.clear()
         self._low.append(point)
         return peak

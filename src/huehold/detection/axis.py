@@ -29,11 +29,12 @@ _MAX_SHIFT_DEG = 25.0  # light turns the end band along with the start colour, u
 _MIN_SPAN = 6.0  # plane units between start and end colour that still can be told apart
 _TURN_LIMIT_DEG = 50.0  # a peak further off the expected direction is something else
 _PALE_WAY = 0.6  # of the start chroma: how far a peak must lie where hue cannot tell
-_START_PULL = 0.5  # weight of a new start plateau
+_START_PULL = 0.2  # weight of a new start plateau
 _START_TURN_DEG = 15.0  # the start colour may turn this far from where it was first seen
 _ENTER = 0.62  # position of the band's edge where hue cannot tell
-_ENTER_RANGE = (0.58, 0.68)  # once the run has shown its end colour
+_ENTER_RANGE = (0.6, 0.66)  # once the run has shown its end colour
 _ENTER_UNSEEN = 0.8
+_ALIKE = 0.08  # of the way: the farthest peaks agree, so they have shown the full end colour
 _HYSTERESIS = (0.06, 0.1)
 _OUT_DEG = 5.0  # the end colour is left this far outside its hue band, or half the gap
 
@@ -197,9 +198,15 @@ class AxisLearner:
             return EndBand(_ENTER, _ENTER - max(_HYSTERESIS))
         highest = _ENTER_RANGE[1] if self.learned else _ENTER_UNSEEN
         enter = max(_ENTER_RANGE[0], min(highest, self._edge(line, 0.0)))
-        enter = max(enter, self._edge(line, self._outside_deg))  # never on the start's side
+        if not self._shown(line):
+            enter = max(enter, self._edge(line, self._outside_deg))  # never on the start's side
         leave = self._edge(line, min(_OUT_DEG, self._outside_deg))
         return EndBand(enter, enter - max(_HYSTERESIS[0], min(_HYSTERESIS[1], enter - leave)))
+
+    def _shown(self, line: Line) -> bool:
+        """Tell whether the run's own peaks say more about the end colour than the chart."""
+        places = [line.position(colour) for colour in self._farthest]
+        return len(places) == _FARTHEST and max(places) - min(places) < _ALIKE
 
     def _edge(self, line: Line, outside_deg: float) -> float:
         """Return the position of a hue that far outside the shifted end band."""

@@ -33,7 +33,7 @@ from huehold.detection.verdict import Findings, reach_verdict
 __all__ = ["Detector", "Phase"]
 
 _LOOK_BACK_S = 9.0  # an entry is told this long after it at most, behind a swirl and a hand
-_START_SIDE = 0.25  # plateaus below this position are the start colour
+_START_SIDE = 0.15  # plateaus below this position are the start colour
 _END_PLATEAU_S = 2.0
 _BEYOND_DEG = 12.0  # hue past the far side of the end band: overshoot
 _LOST = 0.25  # of the way: a called colour this far down, and added to, was no endpoint
@@ -116,6 +116,8 @@ class Detector:
         closed = self._sight.add(self._now_s, trusted, observation.reasons)
         self._teller.tell_disturbances(self._now_s, closed)
         self._follow_notes()
+        if "hand" in observation.reasons:
+            self._finder.hand(self._now_s)
         if trusted:
             self._see(sample_of(observation), covered_s)
         else:

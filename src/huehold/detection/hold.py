@@ -19,6 +19,7 @@ _ENTER_AFTER_S = 0.8  # in the band this long before a hold is said to start
 _LEAVE_AFTER_S = 1.2  # below it this long before it is said to be broken
 _COVER = 0.6  # share of the hold that must have been seen
 _SETTLE_S = 2.0  # mixing right after the onset says nothing about drift
+_AHEAD_S = 120.0  # a colour that leaves its band sooner than this at its pace is drifting back
 _REOPEN_AFTER_S = 3.0  # a called endpoint is withdrawn only on a clear, lasting fade
 _REOPEN_DEPTH = 0.1
 _FEW_LOOKS = 3
@@ -232,6 +233,6 @@ class HoldWatch:
         return is_drifting_back(
             [t for t, _ in looks],
             [line.position(c) for _, c in looks],
-            ahead_s=self._hold_s,
-            edge=band.enter,
+            ahead_s=max(self._hold_s, _AHEAD_S),
+            edge=band.leave,
         )

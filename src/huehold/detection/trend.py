@@ -11,7 +11,7 @@ __all__ = ["is_drifting_back", "projected", "theil_sen"]
 
 _MOST = 48  # points of each half the pairwise slopes are taken from
 _FEWEST = 4
-_PACE = (0.4, 3.0)  # a fall may slow down or grow by this much from half to half
+_PACE = (0.4, 1.0)  # a fall may slow down by this much from half to half; it never grows
 _LOW_SHARE = 0.1  # of the hold may lie between the two edges of the band
 _REAL_FALL = 0.03  # falls of a half smaller than this say nothing about their pace
 
@@ -60,7 +60,9 @@ def projected(times_s: FloatArray, values: FloatArray, ahead_s: float) -> float:
     -----
     The fall of the second half of the hold is carried on; where the first half fell too,
     at the pace at which it changed from half to half: a fall that slows down comes to an
-    end (an exponential is carried on exactly), one that grows goes on growing.
+    end (an exponential is carried on exactly). One that grows is carried on as it is: near
+    the end the solid that takes up titrant runs out, and a colour that leaves its flat part
+    falls faster for a while only because it is steeper there.
     """
     middle_s = 0.5 * (times_s[0] + times_s[-1])
     early, late = times_s <= middle_s, times_s > middle_s
@@ -70,8 +72,7 @@ def projected(times_s: FloatArray, values: FloatArray, ahead_s: float) -> float:
     fall = -slope * half_s
     if fall <= 0.0:
         return level
-    pace = fall / before if before > _REAL_FALL else 1.0 if fall < _REAL_FALL else _PACE[1]
-    pace = max(_PACE[0], min(_PACE[1], pace))
+    pace = max(_PACE[0], min(_PACE[1], fall / before)) if before > _REAL_FALL else 1.0
     halves = ahead_s / half_s
     total = halves if abs(pace - 1.0) < 1e-6 else pace * (1.0 - pace**halves) / (1.0 - pace)
     return float(level - fall * total)
