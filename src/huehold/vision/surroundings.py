@@ -7,6 +7,7 @@ differ beyond it are something that moved into view; a common displacement is a 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -14,9 +15,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.channels import largest, smallest, total
+from huehold.vision.channels import count, median_of, planes
 from huehold.vision.colour import LINEAR_OF_CODE_32
-from huehold.vision.geometry import normalised_radius, resized
+from huehold.vision.geometry import radius_squared, resized
 
 __all__ = ["Around", "Surroundings"]
 
@@ -34,6 +35,7 @@ _KNOCK_CHANGE = 0.06  # median log ratio of textured cells below which nothing w
 _TEXTURED_CELLS = 120
 _TEXTURE = 0.12  # log step to the next cell that counts as texture
 _BANDING = 0.025  # spread of rows, as log light, from which they are taken for flicker
+_ONE_SIDED = 0.8  # the same between the halves of the rows, as a share, from which it is a hand
 _OUTSIDE = 1.45  # cells further out than this many radii count as surroundings
 _FAR = 2.0  # beyond the cup's own rim: what does not move when the cup is swirled
 _NEAR = (1.08, 1.75)
@@ -109,11 +111,11 @@ class Surroundings:
         """
         cells, factor = _cells(image)
         self._cell_px = factor
-        outside, near, far = self._regions(resized(vessel, 1.0 / factor), cells.shape)
+        outside, near, far = self._regions(resized(vessel, 1.0 / factor), cells.shape[1:])
         memory = self._memory
         if memory is None or memory.looks[0].shape != cells.shape:
             return self._begin_anew(cells, time_s, (0.0, 0.0))
-        usable = (smallest(cells) > _DARK) & (largest(cells) < _BRIGHT)
+        usable = (_least(cells) > _DARK) & (_most(cells) < _BRIGHT)
         looks = _log(cells)
         seen = usable & outside
         ratio = looks - memory.looks[0]
@@ -121,8 +123,8 @@ class Surroundings:
         if shift is not None:
             return self._begin_anew(cells, time_s, (shift[0] * factor, shift[1] * factor))
         bands = _bands(ratio, seen)
-        common, steady = _common((ratio - bands[:, None, None])[seen])
-        level = looks - common.astype(np.float32) - bands[:, None, None]
+        common, steady = _common(_where(ratio - bands[:, None], seen))
+        level = looks - common.astype(np.float32)[:, None, None] - bands[:, None]
         if steady:
             self._gain = memory.gain * np.exp(common)
         foreground = memory.learn(level, usable, time_s)
@@ -133,21 +135,21 @@ class Surroundings:
 
     def _begin_anew(self, cells: Cells, time_s: float, shift_px: tuple[float, float]) -> Around:
         self._memory = _Memory(cells, self._gain.copy(), time_s)
-        flat = np.ones(cells.shape[0], dtype=np.float32)
+        flat = np.ones(cells.shape[1], dtype=np.float32)
         cell_px = self._cell_px
         return Around(self._gain.copy(), True, 0.0, 0.0, shift_px, flat, cell_px)
 
     def _regions(
         self, vessel: Ellipse, shape: tuple[int, ...]
     ) -> tuple[NDArray[np.bool_], NDArray[np.bool_], NDArray[np.bool_]]:
-        if self._masks is None or self._masks[0] != vessel or self._masks[1].shape != shape[:2]:
-            rho = normalised_radius(vessel, np.arange(shape[1])[None], np.arange(shape[0])[:, None])
-            outside = rho > _OUTSIDE
-            if outside.sum() < 60:  # the vessel fills the view: take what there is
-                outside = rho > 1.15
-            near = (rho > _NEAR[0]) & (rho < _NEAR[1])
-            far = rho > _FAR
-            self._masks = (vessel, outside, near, far if far.sum() > 300 else outside)
+        if self._masks is None or self._masks[0] != vessel or self._masks[1].shape != shape:
+            rho_2 = radius_squared(vessel, np.arange(shape[1])[None], np.arange(shape[0])[:, None])
+            outside = rho_2 > _OUTSIDE**2
+            if count(outside) < 60:  # the vessel fills the view: take what there is
+                outside = rho_2 > 1.15**2
+            near = (rho_2 > _NEAR[0] ** 2) & (rho_2 < _NEAR[1] ** 2)
+            far = rho_2 > _FAR**2
+            self._masks = (vessel, outside, near, far if count(far) > 300 else outside)
         return self._masks[1:]
 
 
@@ -158,50 +160,76 @@ class _Memory:
         self.gain = gain
         self.looks = np.stack([_log(cells)] * 2)
         self._recent = self.looks[0].copy()
-        self._still_s = np.zeros(cells.shape[:2], dtype=np.float32)
+        self._still_s = np.zeros(cells.shape[1:], dtype=np.float32)
         self._time_s = time_s
 
     def learn(self, level: Cells, usable: NDArray[np.bool_], time_s: float) -> NDArray[np.bool_]:
         """Take in a picture brought to the memory's gain; return the cells that are foreign."""
-        apart = [largest(np.abs(level - look)) for look in self.looks]
+        apart = [_most(np.abs(level - look)) for look in self.looks]
         swap = apart[1] < apart[0]
         if swap.any():
-            self.looks[:, swap] = self.looks[::-1, swap]
-        grain = float(np.median(apart[0][usable])) if usable.any() else 0.0
-        limit = max(_DIFFERS, 4.0 * grain) + _NOISE * np.exp(-smallest(level))
+            self.looks[:, :, swap] = self.looks[::-1, :, swap]
+        grain = median_of(apart[0][usable]) if usable.any() else 0.0
+        limit = max(_DIFFERS, 4.0 * grain) + np.float32(_NOISE) * np.exp(-_least(level))
         foreign = (np.minimum(*apart) > limit) & usable
-        rate = np.where(foreign, np.float32(0.0), np.float32(_LEARN))[..., None]
+        rate = np.where(foreign, np.float32(0.0), np.float32(_LEARN))
         self.looks[0] += rate * (level - self.looks[0])
         self._adopt(level, foreign, time_s)
         return np.asarray(foreign)
 
     def _adopt(self, level: Cells, foreign: NDArray[np.bool_], time_s: float) -> None:
-        still = largest(np.abs(level - self._recent)) < _STILL
-        self._recent += np.float32(_RECENT) * (level - self._recent)
+        strayed = level - self._recent
+        still = _most(np.abs(strayed)) < _STILL
+        self._recent += np.float32(_RECENT) * strayed
         passed = min(max(time_s - self._time_s, 0.0), 0.5)
         self._still_s = np.where(still & foreign, self._still_s + np.float32(passed), 0.0)
         self._time_s = time_s
         settled = self._still_s > _SETTLED_S
         if settled.any():
-            self.looks[1, settled] = self.looks[0, settled]
-            self.looks[0, settled] = self._recent[settled]
+            self.looks[1][:, settled] = self.looks[0][:, settled]
+            self.looks[0][:, settled] = self._recent[:, settled]
 
 
 def _bands(ratio: Cells, seen: NDArray[np.bool_]) -> Cells:
     """Log factor of each row beyond the common change; zero unless rows clearly differ."""
-    light = np.where(seen, total(ratio) / np.float32(3.0), np.float32(np.nan))
-    enough = seen.sum(axis=1) >= 10
+    light = np.where(seen, _mean(ratio), np.float32(np.nan))
+    counts = np.count_nonzero(seen, axis=1)
+    enough = counts >= 10
     rows = np.zeros(len(light), dtype=np.float32)
-    if enough.sum() < len(rows) // 2:
+    if count(enough) < len(rows) // 2:
         return rows
-    light = light - np.nanmedian(light[enough])
-    rows[enough] = np.nanmedian(light[enough], axis=1)
+    usual = np.float32(median_of(light[seen & enough[:, None]]))
+    rows[enough] = _medians(light[enough], counts[enough]) - usual
     at = np.arange(len(rows))
     rows[~enough] = np.interp(at[~enough], at[enough], rows[enough])
     rows = np.convolve(np.pad(rows, 1, mode="edge"), np.full(3, 1 / 3, np.float32), "valid")
-    grain = float(np.nanmedian(np.abs(light[enough] - rows[enough][:, None])))
-    clear = float(rows.std()) > max(_BANDING, 0.5 * grain)
-    return np.asarray(rows if clear else np.zeros_like(rows), dtype=np.float32)
+    spread = float(rows.std())
+    if spread > _BANDING:
+        grain = median_of(np.abs(light - usual - rows[:, None])[seen & enough[:, None]])
+        if spread > 0.5 * grain and _apart(light, seen) < _ONE_SIDED * spread:
+            return np.asarray(rows, dtype=np.float32)
+    return np.zeros(len(rows), dtype=np.float32)
+
+
+def _apart(light: Cells, seen: NDArray[np.bool_]) -> float:
+    """Spread of the difference between the left and the right half of the rows.
+
+    Flicker is the same all along a row; a hand that reaches in is on one side.
+    """
+    middle = light.shape[1] // 2
+    sides = [np.s_[:, :middle], np.s_[:, middle:]]
+    counts = [np.count_nonzero(seen[side], axis=1) for side in sides]
+    both = np.minimum(*counts) >= 4
+    if count(both) < 4:
+        return math.inf
+    left, right = (_medians(light[s][both], n[both]) for s, n in zip(sides, counts, strict=True))
+    return float((left - right).std())
+
+
+def _medians(rows: Cells, counts: NDArray[np.int_]) -> Cells:
+    """Median of each row of which so many values are not NaN."""
+    ordered, line = np.sort(rows, axis=1), np.arange(len(rows))
+    return np.asarray(0.5 * (ordered[line, (counts - 1) // 2] + ordered[line, counts // 2]))
 
 
 def _displacement(then: Cells, now: Cells, far: NDArray[np.bool_]) -> tuple[float, float] | None:
@@ -209,61 +237,93 @@ def _displacement(then: Cells, now: Cells, far: NDArray[np.bool_]) -> tuple[floa
 
     Judged by the median over cells with texture, so that a hand in view does not count.
     """
-    pair = [_grey(looks, far) for looks in (then, now)]
-    step = np.abs(np.gradient(pair[0])).max(axis=0)
-    textured = far & (step > _TEXTURE)
-    if textured.sum() < _TEXTURED_CELLS:
+    first, second = _mean(then), _mean(now)
+    textured = far & (_steps(first) > _TEXTURE)
+    if count(textured) < _TEXTURED_CELLS:
         return None
-    before = _unlike(pair[1] - pair[0], far, textured)
+    before = _unlike(second - first, far, textured)
     if before < _KNOCK_CHANGE:
         return None
-    window = cv2.createHanningWindow((now.shape[1], now.shape[0]), cv2.CV_32F)
-    (dx, dy), response = cv2.phaseCorrelate(pair[0], pair[1], window)
+    first, second = _levelled(first, far), _levelled(second, far)
+    size = (far.shape[1], far.shape[0])
+    window = cv2.createHanningWindow(size, cv2.CV_32F)
+    (dx, dy), response = cv2.phaseCorrelate(first, second, window)
     if response < 0.3 or np.hypot(dx, dy) < _KNOCK_CELLS:
         return None
     turn = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
-    size = (now.shape[1], now.shape[0])
-    back = cv2.warpAffine(pair[0], turn, size, borderMode=cv2.BORDER_REPLICATE)
-    after = _unlike(pair[1] - back, far, textured)
+    back = cv2.warpAffine(first, turn, size, borderMode=cv2.BORDER_REPLICATE)
+    after = _unlike(second - back, far, textured)
     return (float(dx), float(dy)) if after < 0.6 * before else None
 
 
 def _unlike(change: Cells, far: NDArray[np.bool_], textured: NDArray[np.bool_]) -> float:
     """Median change of textured cells beyond what their rows share (flicker is by rows)."""
-    rows = (change * far).sum(axis=1) / np.maximum(far.sum(axis=1), 1)
-    return float(np.median(np.abs(change - rows[:, None].astype(np.float32))[textured]))
+    rows = (change * far).sum(axis=1) / np.maximum(np.count_nonzero(far, axis=1), 1)
+    return median_of(np.abs(change - rows[:, None].astype(np.float32))[textured])
+
+
+def _steps(grey: Cells) -> Cells:
+    """Larger of the two central differences; zero at the border."""
+    steps = np.zeros_like(grey)
+    steps[:, 1:-1] = np.abs(grey[:, 2:] - grey[:, :-2])
+    steps[1:-1] = np.maximum(steps[1:-1], np.abs(grey[2:] - grey[:-2]))
+    return np.float32(0.5) * steps
 
 
 def _cells(image: NDArray[np.uint8]) -> tuple[Cells, float]:
+    """Coarse picture in linear light, shape (3, rows, columns), and the side of a cell."""
     factor = max(image.shape[:2]) / _CELLS
     size = (max(round(image.shape[1] / factor), 8), max(round(image.shape[0] / factor), 8))
     small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.LUT(small, LINEAR_OF_CODE_32), dtype=np.float32), factor
+    linear = np.asarray(cv2.LUT(small, LINEAR_OF_CODE_32), dtype=np.float32)
+    return np.stack(planes(linear)), factor
 
 
-def _grey(looks: Cells, where: NDArray[np.bool_]) -> Cells:
-    """Mean log light less its median, zero outside the region."""
-    grey = total(looks) / np.float32(3.0)
-    return np.where(where, grey - np.median(grey[where]), np.float32(0.0)).astype(np.float32)
+def _levelled(grey: Cells, where: NDArray[np.bool_]) -> Cells:
+    """Log light less its median, zero outside the region."""
+    return np.where(where, grey - np.float32(median_of(grey[where])), np.float32(0.0))
+
+
+def _where(cells: Cells, flags: NDArray[np.bool_]) -> Cells:
+    """Return the flagged cells in a row, shape (3, n)."""
+    return cells.reshape(3, -1)[:, np.flatnonzero(flags)]
 
 
 def _log(cells: Cells) -> Cells:
     return np.asarray(np.log(cells + np.float32(1e-4)))
 
 
+def _most(cells: Cells) -> Cells:
+    return np.asarray(np.maximum(np.maximum(cells[0], cells[1]), cells[2]))
+
+
+def _mean(cells: Cells) -> Cells:
+    return np.asarray((cells[0] + cells[1] + cells[2]) / np.float32(3.0))
+
+
+def _least(cells: Cells) -> Cells:
+    return np.asarray(np.minimum(np.minimum(cells[0], cells[1]), cells[2]))
+
+
 def _common(log_ratio: Cells) -> tuple[FloatArray, bool]:
-    """Return the change most cells share, by channel, and whether there were enough to tell."""
-    if len(log_ratio) < 40:
+    """Return the change most cells share, by channel, and whether there were enough to tell.
+
+    Parameters
+    ----------
+    log_ratio : ndarray of float32, shape (3, n)
+    """
+    cells = log_ratio.shape[1]
+    if cells < 40:
         return np.zeros(3), False
-    centre = np.median(log_ratio, axis=0).astype(float)
+    centre = np.array([median_of(channel) for channel in log_ratio])
     for _ in range(2):
-        close = largest(np.abs(log_ratio - centre)) < 0.15
-        if close.sum() < 0.3 * len(log_ratio):
+        close = _most(np.abs(log_ratio - centre[:, None].astype(np.float32))) < 0.15
+        if count(close) < 0.3 * cells:
             return centre, False
-        centre = log_ratio[close].mean(axis=0, dtype=float)
+        centre = (log_ratio * close).sum(axis=1).astype(float) / count(close)
     return centre, True
 
 
 def _share(flags: NDArray[np.bool_], region: NDArray[np.bool_]) -> float:
-    count = int(region.sum())
-    return float((flags & region).sum()) / count if count else 0.0
+    size = count(region)
+    return count(flags & region) / size if size else 0.0

@@ -6,6 +6,7 @@ the liquid does not matter, nor does the sign of a contrast that turns as the co
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 
 from huehold.core import Ellipse
 from huehold.vision.channels import largest
-from huehold.vision.geometry import half_extent, moved, normalised_radius
+from huehold.vision.geometry import half_extent, moved, radius_squared
 
 __all__ = ["RingTracker", "Step"]
 
@@ -51,10 +52,10 @@ class RingTracker:
         self._half = int(np.ceil(_OUTER * half * self._zoom))
         self._reach = max(3, round(_SEARCH * half * self._zoom))
         grid = np.arange(-self._half, self._half + 1) / self._zoom
-        rho = normalised_radius(
+        rho_2 = radius_squared(
             moved(ellipse, -ellipse.x_px, -ellipse.y_px), grid[None, :], grid[:, None]
         )
-        self._ring = (rho > _INNER) & (rho < _OUTER)
+        self._ring = ((rho_2 > _INNER**2) & (rho_2 < _OUTER**2)).astype(np.float32)
         edges = self._edges(image)
         self._template = self._window(edges, 0.0, 0.0)
         # A lopsided ring puts the vertex off its own place; learning would turn that to drift.
@@ -85,7 +86,7 @@ class RingTracker:
         dx = np.asarray(cv2.Sobel(level, cv2.CV_32F, 1, 0), dtype=np.float32)
         dy = np.asarray(cv2.Sobel(level, cv2.CV_32F, 0, 1), dtype=np.float32)
         strength = np.sqrt(largest(dx * dx + dy * dy))
-        return np.asarray(np.log1p(strength / 24.0), dtype=np.float32)
+        return np.asarray(np.log1p(strength * np.float32(1 / 24)))
 
     def _window(self, edges: NDArray[np.float32], dx: float, dy: float) -> NDArray[np.float32]:
         centre = self._half + self._reach
@@ -99,9 +100,8 @@ class RingTracker:
         dx = col - self._reach + _vertex(score[row, :], col) - self._bias[0]
         dy = row - self._reach + _vertex(score[:, col], row) - self._bias[1]
         found = self._window(edges, dx, dy)
-        own = float(np.sum(self._template**2))
-        likeness = float(np.sum(found * self._template)) / max(np.sqrt(own), 1e-6)
-        return (dx, dy), likeness
+        own = math.sqrt(_product(self._template, self._template))
+        return (dx, dy), _product(found, self._template) / max(own, 1e-6)
 
 
 def _halved_view(
@@ -122,14 +122,18 @@ def _halved_view(
     return view, zoom, x, y
 
 
-def _standardised(patch: NDArray[np.float32], ring: NDArray[np.bool_]) -> NDArray[np.float32]:
+def _standardised(patch: NDArray[np.float32], ring: NDArray[np.float32]) -> NDArray[np.float32]:
     """Zero mean and unit norm inside the ring, zero outside."""
-    values = patch[ring]
-    values = values - values.mean()
-    norm = float(np.linalg.norm(values))
-    out = np.zeros_like(patch)
-    out[ring] = values / norm if norm > 1e-3 * np.sqrt(values.size) else 0.0
-    return out
+    size = float(ring.sum())
+    centred = (patch - np.float32(_product(patch, ring) / size)) * ring
+    norm = math.sqrt(_product(centred, centred))
+    if norm <= 1e-3 * math.sqrt(size):
+        return np.zeros_like(patch)
+    return centred * np.float32(1.0 / norm)
+
+
+def _product(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
+    return float(np.dot(one.ravel(), other.ravel()))
 
 
 def _vertex(line: NDArray[np.float32], at: int) -> float:

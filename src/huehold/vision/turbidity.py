@@ -11,6 +11,7 @@ the run's strongest, less the more the view shows.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -18,8 +19,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.channels import smallest, total
-from huehold.vision.geometry import normalised_radius
+from huehold.vision.channels import count, median_of, planes, quantile_of, total
+from huehold.vision.geometry import radius_squared
 from huehold.vision.picture import Patch
 
 __all__ = ["Clarity", "TurbidityScale"]
@@ -28,7 +29,10 @@ FloatArray = NDArray[np.float64]
 Plane = NDArray[np.float32]
 
 _CORE = 0.75  # radius within which the wall neither shows nor mirrors
-_DARK_SHARE = 15.0  # percentile of the liquid's light taken as veil
+_DARK_SHARE = 0.15  # share of the liquid that is darker than what is taken as veil
+_FEWEST = 60  # samples
+_COARSER = 3  # points of the patch to one on which its wide smoothing is done
+_MARGIN = np.ones((5, 5), np.uint8)
 _SOUND_SHARE, _DOUBTED_SHARE = 0.25, 0.05  # share of a frame in what is reported
 _STILL_VIEW = 0.06  # contrast that reflections alone make
 _HALF_VIEW = 0.12  # contrast beyond that which halves the turbidity
@@ -100,17 +104,22 @@ class TurbidityScale:
         return self._place(steady)
 
     def _clarity(self, patch: Patch, vessel: Ellipse, white: FloatArray) -> Clarity | None:
-        inside = normalised_radius(vessel, patch.x, patch.y) < _CORE
+        inside = radius_squared(vessel, patch.x, patch.y) < _CORE**2
         inside &= ~_highlights(patch.code, inside)
-        if inside.sum() < 60:
+        at = np.flatnonzero(inside)
+        if len(at) < _FEWEST:
             self._last = None
             return None
-        smooth = np.asarray(cv2.blur(patch.linear, (3, 3)))[inside]
-        dark = np.percentile(smooth, _DARK_SHARE, axis=0) / np.maximum(white, 1e-3)
-        weakest, second, strongest = np.sort(np.maximum(dark, 1e-5))
-        veil = float(np.sqrt(weakest * second))
+        dark = [
+            quantile_of(plane.ravel()[at], _DARK_SHARE) for plane in planes(_smooth(patch.linear))
+        ]
+        weakest, second, strongest = sorted(
+            max(value / max(level, 1e-3), 1e-5)
+            for value, level in zip(dark, white.tolist(), strict=True)
+        )
+        veil = math.sqrt(weakest * second)
         view = self._contrast(total(patch.linear), inside)
-        return Clarity(veil, view, veil / float(strongest))
+        return Clarity(veil, view, veil / strongest)
 
     def _contrast(self, light: Plane, inside: NDArray[np.bool_]) -> float:
         """Contrast that two frames in a row share: noise does not repeat."""
@@ -119,10 +128,11 @@ class TurbidityScale:
         if last is None or last[0].shape != detail.shape:
             return self._seen
         both = inside & last[1]
-        if both.sum() < 60:
+        if count(both) < _FEWEST:
             return self._seen
-        shared = float(np.mean(np.clip(detail[both] * last[0][both], -1.0, 1.0)))
-        self._seen = float(np.sqrt(max(shared, 0.0)))
+        # Both are zero outside their own region.
+        product = np.clip(detail * last[0], -1.0, 1.0)
+        self._seen = math.sqrt(max(float(product.sum()) / count(both), 0.0))
         return self._seen
 
     def _settle(self, clarity: Clarity, share: float) -> Clarity:
@@ -156,19 +166,36 @@ class TurbidityScale:
         return round(min(share, 1.0) * hidden, _RESOLUTION)
 
 
+def _smooth(linear: Plane) -> Plane:
+    return np.asarray(cv2.blur(linear, (3, 3)), dtype=np.float32)
+
+
 def _highlights(code: NDArray[np.uint8], inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Reflections of lamps and bubbles, and a margin around them."""
-    low = smallest(code)
-    usual = float(np.median(low[inside])) if inside.any() else 0.0
-    bright = (low > 1.25 * usual + 25.0).astype(np.uint8)
-    return np.asarray(cv2.dilate(bright, np.ones((5, 5), np.uint8)) > 0)
+    red, green, blue = planes(code)
+    low = np.minimum(np.minimum(red, green), blue)
+    usual = median_of(low[inside]) if inside.any() else 0.0
+    bright = (low > 1.25 * usual + 25.0).view(np.uint8)
+    return cv2.dilate(bright, _MARGIN).view(bool) if bright.any() else bright.view(bool)
 
 
 def _detail(light: Plane, inside: NDArray[np.bool_]) -> Plane:
     """Log light less its surroundings, 0 outside the liquid."""
-    log_light = np.log(light + 3e-3)
+    log_light = np.log(light + np.float32(3e-3))
     weight = inside.astype(np.float32)
     sigma = max(3.0, 0.09 * min(light.shape))
-    wide = np.asarray(cv2.GaussianBlur(log_light * weight, (0, 0), sigma))
-    wide = wide / np.maximum(np.asarray(cv2.GaussianBlur(weight, (0, 0), sigma)), 1e-3)
-    return np.where(inside, log_light - wide, np.float32(0.0)).astype(np.float32)
+    wide = _wide(log_light * weight, sigma) / np.maximum(_wide(weight, sigma), np.float32(1e-3))
+    return np.asarray((log_light - wide) * weight)
+
+
+def _wide(plane: Plane, sigma: float) -> Plane:
+    """Gaussian smoothing, done on fewer points where the Gaussian is wide."""
+    height, width = plane.shape
+    small = (max(width // _COARSER, 1), max(height // _COARSER, 1))
+    if sigma < 2.0 * _COARSER:
+        return np.asarray(cv2.GaussianBlur(plane, (0, 0), sigma))
+    coarse = cv2.resize(plane, small, interpolation=cv2.INTER_AREA)
+    coarse = cv2.GaussianBlur(
+        coarse, (0, 0), sigma * small[0] / width, sigmaY=sigma * small[1] / height
+    )
+    return np.asarray(cv2.resize(coarse, (width, height), interpolation=cv2.INTER_LINEAR))

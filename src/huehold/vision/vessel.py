@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
+from huehold.vision.channels import median_of, quantile_of
 from huehold.vision.geometry import (
     boundary,
     fit_ellipse,
@@ -37,6 +38,7 @@ _MAX_SIZE = 0.62
 _USUAL_SIZE = 0.16  # smaller ones must look the more like a cup
 _MIN_ASPECT = 0.55  # 45 degrees give 0.71; perspective and a fit's error need room
 _RAYS = 48
+_POINTS = 240  # of an outline that are looked at, at least, where it has so many
 _STEP_LAB = 5.0  # contrast across the outline that counts as a step
 _ACCEPT = 0.42
 
@@ -106,19 +108,22 @@ def _proposals(lab: Picture) -> Iterator[tuple[Ellipse, float]]:
             _, binary = cv2.threshold(channel, int(level), 255, cv2.THRESH_BINARY)
             outlines, _ = cv2.findContours(binary, cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
             for outline in outlines:
-                if len(outline) < 5 * _MIN_SIZE * short:
-                    continue
-                points = np.asarray(outline, dtype=np.int32).reshape(-1, 2)
-                yield from _ellipses_of(points, lab.shape, short)
+                if len(outline) >= 5 * _MIN_SIZE * short and _sized(outline, short):
+                    points = np.asarray(outline, dtype=np.int32).reshape(-1, 2)
+                    yield from _ellipses_of(points, lab.shape, short)
+
+
+def _sized(outline: cv2.typing.MatLike, short: int) -> bool:
+    """Whether an outline may be that of a cup, from its upright box."""
+    _, _, width, height = cv2.boundingRect(outline)
+    least, most = min(width, height) - 1, max(width, height) - 1
+    return least >= 2 * _MIN_SIZE * short and most <= 4 * _MAX_SIZE * short
 
 
 def _ellipses_of(
     outline: NDArray[np.int32], shape: tuple[int, ...], short: int
 ) -> Iterator[tuple[Ellipse, float]]:
-    extent = np.ptp(outline, axis=0)
-    if extent.min() < 2 * _MIN_SIZE * short or extent.max() > 4 * _MAX_SIZE * short:
-        return
-    points = _off_the_edge(outline, shape)
+    points = _off_the_edge(outline[:: max(1, len(outline) // _POINTS)], shape)
     if len(points) < 16:
         return
     fitted = fit_ellipse(points)
@@ -167,8 +172,8 @@ def judge(lab: Picture, ellipse: Ellipse, coverage: float) -> Candidate:
     rings[..., 0] *= 100.0 / 255.0
     inside, near, out = rings[:4].reshape(-1, 3), rings[3], rings[4]
     contrast = np.linalg.norm(out - near, axis=1)
-    centre = np.median(inside, axis=0)
-    spread = float(np.percentile(np.linalg.norm(inside - centre, axis=1), 75)) / 1.15
+    centre = np.array([median_of(channel) for channel in inside.T])
+    spread = quantile_of(np.linalg.norm(inside - centre, axis=1), 0.75) / 1.15
     share = ellipse.semi_minor_px / min(lab.shape[:2])
     chroma = float(np.hypot(centre[1], centre[2]))
     return Candidate(
