@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from array import array
 from collections.abc import Iterable
-from typing import TypeVar
+from dataclasses import astuple
 
 import cv2
 import numpy as np
@@ -22,11 +22,11 @@ _NUMBERS = (
     "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
 )  # fmt: skip
 _STRIP_EVERY_S = 0.4
-T = TypeVar("T")
+_NOWHERE = (0.0,) * 5
 
 
 class TraceRecorder:
-    """Gathers observations into columns, about 150 bytes each.
+    """Gathers observations into columns, about 100 bytes each.
 
     Parameters
     ----------
@@ -37,10 +37,10 @@ class TraceRecorder:
     def __init__(self, scale: float = 1.0) -> None:
         self._scale = scale
         self._numbers = {name: array("d") for name in _NUMBERS}
-        self._vessel: list[object] = []
         self._reasons: list[tuple[str, ...]] = []
-        self._strip: list[NDArray[np.uint8] | None] = []
-        self._last_strip_s = -np.inf
+        self._said: dict[tuple[str, ...], tuple[str, ...]] = {}  # each kept once
+        self._vessels = _Vessels()
+        self._strips = _Strips()
         self._lock = threading.Lock()  # a page asks for the trace while the run goes on
 
     def __len__(self) -> int:
@@ -55,33 +55,79 @@ class TraceRecorder:
             Later in time than the one before it.
         """
         with self._lock:
+            number, reasons = len(self._reasons), observation.reasons
             for name, column in self._numbers.items():
                 column.append(getattr(observation, name))
-            vessel = scaled_vessel(observation.vessel, 1.0 / self._scale)
-            self._vessel.append(_shared(self._vessel, vessel))
-            self._reasons.append(_shared(self._reasons, observation.reasons))
-            self._strip.append(self._wanted_strip(observation))
-
-    def _wanted_strip(self, observation: Observation) -> NDArray[np.uint8] | None:
-        if observation.strip is None or observation.time_s < self._last_strip_s + _STRIP_EVERY_S:
-            return None
-        self._last_strip_s = observation.time_s
-        return observation.strip
+            self._reasons.append(self._said.setdefault(reasons, reasons))
+            self._vessels.add(number, scaled_vessel(observation.vessel, 1.0 / self._scale))
+            self._strips.add(number, observation)
 
     def trace(self) -> Trace:
         """Return the columns gathered so far."""
         with self._lock:
+            count = len(self._reasons)
             return Trace(
                 **{name: np.array(column) for name, column in self._numbers.items()},
-                vessel=tuple(self._vessel),  # type: ignore[arg-type]
+                vessel=self._vessels.column(count),
                 reasons=tuple(self._reasons),
-                strip=tuple(self._strip),
+                strip=self._strips.column(count),
             )
 
 
-def _shared(column: list[T], value: T) -> T:
-    """Return the column's last value in place of an equal one, so that it is stored once."""
-    return column[-1] if column and column[-1] == value else value
+class _Vessels:
+    """Outlines, each kept where it differs from the one before."""
+
+    def __init__(self) -> None:
+        self._last: Ellipse | None = None
+        self._from = array("L")
+        self._values = array("d")
+
+    def add(self, number: int, vessel: Ellipse | None) -> None:
+        """Take the outline of an observation."""
+        if self._from and vessel == self._last:
+            return
+        self._last = vessel
+        self._from.append(number)
+        self._values.extend(_NOWHERE if vessel is None else astuple(vessel))
+
+    def column(self, count: int) -> tuple[Ellipse | None, ...]:
+        """Return an outline for each of `count` observations."""
+        vessels: list[Ellipse | None] = []
+        ends = [*self._from[1:], count][: len(self._from)]
+        for place, (start, end) in enumerate(zip(self._from, ends, strict=True)):
+            values = self._values[5 * place : 5 * place + 5]
+            vessel = None if values[2] == 0.0 else Ellipse(*values)
+            vessels += [vessel] * (end - start)
+        return tuple(vessels)
+
+
+class _Strips:
+    """Lines of pixels for the colour ribbon, one every so often, behind one another."""
+
+    def __init__(self) -> None:
+        self._last_s = -np.inf
+        self._at = array("L")
+        self._ends = array("L")
+        self._pixels = bytearray()
+
+    def add(self, number: int, observation: Observation) -> None:
+        """Take the strip of an observation, if the time has come for one."""
+        if observation.strip is None or observation.time_s < self._last_s + _STRIP_EVERY_S:
+            return
+        self._last_s = observation.time_s
+        self._pixels += observation.strip.tobytes()
+        self._at.append(number)
+        self._ends.append(len(self._pixels))
+
+    def column(self, count: int) -> tuple[NDArray[np.uint8] | None, ...]:
+        """Return a strip or None for each of `count` observations."""
+        pixels = np.frombuffer(bytes(self._pixels), np.uint8)
+        column: list[NDArray[np.uint8] | None] = [None] * count
+        start = 0
+        for number, end in zip(self._at, self._ends, strict=True):
+            column[number] = pixels[start:end].reshape(-1, 3)
+            start = end
+        return tuple(column)
 
 
 class Gallery:
@@ -156,6 +202,9 @@ def thumbnail(image: NDArray[np.uint8], width_px: int) -> bytes:
 
 def shrunk(image: NDArray[np.uint8], width_px: int) -> NDArray[np.uint8]:
     """Return a picture that is no wider than `width_px`."""
+    while image.shape[1] >= 2 * width_px and image.shape[0] >= 2:  # halving is much the quickest
+        half = (image.shape[1] // 2, image.shape[0] // 2)
+        image = np.asarray(cv2.resize(image, half, interpolation=cv2.INTER_AREA), np.uint8)
     height, width = image.shape[:2]
     scale = min(1.0, width_px / width)
     size = (max(1, round(width * scale)), max(1, round(height * scale)))
