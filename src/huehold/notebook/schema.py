@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from pathlib import Path
 
@@ -84,6 +85,7 @@ CREATE TABLE outline (
 MIGRATIONS: tuple[str, ...] = (_FIRST, _SECOND)
 """Step n brings a notebook from version n to n + 1; a step is never edited once released."""
 
+_LEAST_ROOM_BYTES = 1 << 16
 _APPLICATION_ID = 0x48754848  # "HuHH", so that a foreign database is not taken for a notebook
 
 
@@ -137,7 +139,7 @@ def sentence_of(error: Exception, path: Path) -> str:
             f"The notebook {path} is held by another program; close that one, or name another "
             "notebook with --notebook."
         )
-    if "full" in text:
+    if "full" in text or ("I/O" in text and _is_full(path)):
         return (
             f"The disk of the notebook {path} is full; nothing saved so far is lost. "
             "Make room, or name a notebook on another disk with --notebook."
@@ -149,3 +151,11 @@ def sentence_of(error: Exception, path: Path) -> str:
     return (
         f"The file {path} cannot be read as a notebook ({text}); name another, or restore a backup."
     )
+
+
+def _is_full(path: Path) -> bool:
+    """Say whether there is no room for another few pages, which SQLite may call an I/O error."""
+    try:
+        return shutil.disk_usage(path.parent).free < _LEAST_ROOM_BYTES
+    except OSError:
+        return False
