@@ -98,7 +98,7 @@ def _weighed(text: str, label: str) -> str:
     grams = _mass(text, label)
     if not (math.isfinite(grams) and grams > 0.0):
         raise InputError(f"'{text}' is no mass; give grams above zero.")
-    return text
+    return text if any(c.isalpha() for c in text) else f"{text} g"
 
 
 def _parts(text: str, label: str) -> tuple[float, ...]:

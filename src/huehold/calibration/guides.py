@@ -74,7 +74,8 @@ class Field(Table):
             raise InputError(f"{self.label}: this is too long to be read; write it shorter.")
         if not typed:
             if self.needed:
-                raise InputError(f"{self.label} is missing; give it, such as {self.example}.")
+                such = f", such as {self.example}" if self.example else ""
+                raise InputError(f"{self.label} is missing; give it{such}.")
             return None
         if self.kind == "standard":
             from huehold.stoichiometry.standardise import find_standard
@@ -193,7 +194,7 @@ class Answers:
             raise AnswerError(f"{len(rows)} rows are too many; {_MOST_ROWS} will do.", key)
         return tuple(
             tuple(self._read(step, f, str(row.get(f.key, "")), number) for f in step.fields)
-            for number, row in enumerate(rows)
+            for number, row in rows
         )
 
     def check(self, key: str) -> None:
@@ -235,12 +236,16 @@ class Answers:
         text = self.given.get(key, "")
         return text if isinstance(text, str) else ""
 
-    def _rows(self, key: str) -> list[Row]:
+    def _rows(self, key: str) -> list[tuple[int, Row]]:
+        """Rows with their numbers, without those in which nothing was typed."""
         rows = self.given.get(key, ())
         if isinstance(rows, str):
             return []
         preset = {f.key for f in self.guide.step(key).fields if f.start or f.starts}
-        return [row for row in rows if any(t.strip() for k, t in row.items() if k not in preset)]
+        return [
+            (number, row) for number, row in enumerate(rows)
+            if any(text.strip() for k, text in row.items() if k not in preset)
+        ]  # fmt: skip
 
     def _read(self, step: Step, field: Field, text: str, row: int = -1) -> Any:
         try:

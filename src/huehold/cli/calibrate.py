@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import json
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from huehold.calibration.guides import list_guides
 from huehold.cli.asking import today
 from huehold.errors import HueholdError
-
-if TYPE_CHECKING:
-    from huehold.calibration.model import Calibration
-    from huehold.calibration.store import Entry
 
 __all__ = ["calibrate"]
 
@@ -34,7 +30,7 @@ class _Guides(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("What to calibrate"):
             formatter.write_dl([(kind, guide.what) for kind, guide in list_guides().items()])
-        with formatter.section("What was calibrated"):
+        with formatter.section("What was calibrated, and the page"):
             formatter.write_dl([(n, c.get_short_help_str(70)) for n, c in self.commands.items()])
 
 
@@ -53,11 +49,9 @@ def calibrate() -> None:
 def list_all(earlier: bool, as_json: bool) -> None:
     """List the calibrations, yours and the shipped ones."""
     from huehold.calibration.store import Store
+    from huehold.calibration.telling import entry_values
 
-    store = Store()
-    chosen, told = store.chosen()
-    used = {found.ref for found in chosen}
-    rows = [_row(entry, used) for entry in store.entries(earlier=earlier)]
+    rows, told = entry_values(Store(), today(), earlier=earlier)
     if as_json:
         click.echo(json.dumps(rows, indent=1, ensure_ascii=False, allow_nan=False))
     else:
@@ -67,6 +61,21 @@ def list_all(earlier: bool, as_json: bool) -> None:
         click.echo(f"Warning: {sentence}", err=True)
 
 
+@calibrate.command("page")
+@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the page.")
+@click.option("--open/--no-open", "open_browser", default=True, help="Open the page.")
+def page(port: int, open_browser: bool) -> None:
+    """Go through the same steps on a page in the browser; Ctrl-C ends it.
+
+    `huehold watch` has that page too, and there takes pictures from the run's camera.
+    """
+    from huehold.page.serve import PageServer
+
+    server = PageServer(None, port=port)
+    click.echo(f"The page: {server.address}", err=True)
+    server.run(open_browser=open_browser)
+
+
 @calibrate.command("show")
 @click.argument("name", metavar="NAME|FILE")
 @click.option("--file", "as_file", is_flag=True, help="The file itself, as TOML.")
@@ -74,13 +83,14 @@ def show(name: str, as_file: bool) -> None:
     """Show one calibration."""
     from huehold.calibration.files import to_toml
     from huehold.calibration.store import Store
+    from huehold.calibration.telling import facts
 
     found = Store().get(name)
     if as_file:
         click.echo(to_toml(found), nl=False)
         return
     click.echo(f"{found.ref}: {found.summary()}")
-    for label, text in _facts(found):
+    for label, text in facts(found):
         click.echo(f"  {label:<9}{text}")
     reminder = found.reminder(today())
     if reminder:
@@ -132,19 +142,6 @@ def _described(store: Any, name: str) -> str:
         return name  # a broken file may be removed too; an unknown name is told by `remove`
 
 
-def _row(entry: Entry, used: set[str]) -> dict[str, Any]:
-    found = entry.calibration
-    if found is None:
-        return {"name": entry.path.name, "readable": False, "fault": entry.fault}
-    return {
-        "name": found.ref, "readable": True, "kind": found.kind, "date": found.date.isoformat(),
-        "remind_after": found.remind_after.isoformat() if found.remind_after else None,
-        "age_days": found.age_days(today()), "origin": found.origin, "shipped": entry.shipped,
-        "used": found.ref in used, "summary": found.summary(), "reminder": found.reminder(today()),
-        "file": str(entry.path),
-    }  # fmt: skip
-
-
 def _line(row: dict[str, Any]) -> str:
     if not row["readable"]:
         return f"! {row['name']}: {row['fault']}"
@@ -152,16 +149,3 @@ def _line(row: dict[str, Any]) -> str:
     age = "shipped" if row["shipped"] else row["date"]
     due = "  (due again)" if row["reminder"] else ""
     return f"{mark} {row['name']:<44} {age:<11} {row['summary']}{due}"
-
-
-def _facts(found: Calibration) -> list[tuple[str, str]]:
-    facts = [("date", f"{found.date}, {found.origin}")]
-    for label in ("remind_after", "device", "light", "method", "note"):
-        value = getattr(found, label)
-        if value:
-            facts.append(("repeat" if label == "remind_after" else label, str(value)))
-    for verdict in getattr(found, "checks", ()):
-        facts.append(("check", verdict.verdict()))
-    for pka in getattr(found, "pka", ()):
-        facts.append(("pKa", f"{pka.text()} ({pka.source})"))
-    return facts

@@ -17,11 +17,12 @@ from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
-from starlette.routing import Route, WebSocketRoute
+from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from huehold.errors import HueholdError
 from huehold.page import messages
+from huehold.page.calibrating import CALIBRATE_ROUTES, Tray
 from huehold.page.desk import Desk
 from huehold.page.door import COOKIE, Door, Keys, TooLargeError
 from huehold.page.runs import RUN_ROUTES
@@ -33,6 +34,9 @@ STATIC: dict[str, str] = {
     "desk.html": "text/html",
     "phone.html": "text/html",
     "enter.html": "text/html",
+    "calibrate.html": "text/html",
+    "calibrate.js": "text/javascript",
+    "guide.js": "text/javascript",
     "style.css": "text/css",
     "enter.js": "text/javascript",
     "desk.js": "text/javascript",
@@ -65,13 +69,13 @@ _ANALYSED_WITHIN_S = 0.5
 M = TypeVar("M", bound=BaseModel)
 
 
-def make_app(desk: Desk, keys: Keys, hosts: Collection[str]) -> Starlette:
+def make_app(desk: Desk | None, keys: Keys, hosts: Collection[str]) -> Starlette:
     """Build the server.
 
     Parameters
     ----------
-    desk : Desk
-        The run, and what may be done to it.
+    desk : Desk or None
+        The run, and what may be done to it; without one there is guided calibration alone.
     keys : Keys
         Tokens and cookies.
     hosts : collection of str
@@ -79,29 +83,8 @@ def make_app(desk: Desk, keys: Keys, hosts: Collection[str]) -> Starlette:
     """
     app = Starlette(
         routes=[
-            Route("/", _page("desk.html")),
-            Route("/phone", _page("phone.html")),
-            Route("/enter", _page("enter.html"), methods=["GET"]),
-            Route("/enter", _enter, methods=["POST"]),
-            Route("/favicon.ico", _page("icon.svg")),
-            Route("/static/{name}", _static),
-            WebSocketRoute("/live", _live),
-            WebSocketRoute("/frames", _frames),
-            Route("/frame", _frame, methods=["POST"]),
-            Route("/cues", _cues),
-            Route("/api/picture", _picture),
-            Route("/api/masses", _add_mass, methods=["POST"]),
-            Route("/api/masses", _mass_history, methods=["GET"]),
-            Route("/api/masses/{entry:int}", _change_mass, methods=["PUT", "DELETE"]),
-            Route("/api/inputs", _inputs, methods=["PUT"]),
-            Route("/api/vessel", _vessel, methods=["PUT", "DELETE"]),
-            Route("/api/white", _white, methods=["PUT", "DELETE"]),
-            Route("/api/pause", _pause, methods=["PUT"]),
-            Route("/api/notes", _note, methods=["POST"]),
-            Route("/api/finish", _finish, methods=["POST"]),
-            Route("/api/run", _new_run, methods=["POST"]),
-            Route("/api/phone", _phone_link, methods=["POST"]),
-            *RUN_ROUTES,
+            *_always(),
+            *(_of_a_run() if desk is not None else [Route("/", _page("calibrate.html"))]),
         ],
         middleware=[Middleware(Door, keys=keys, hosts=hosts, open_paths=_OPEN, phone_paths=_PHONE)],
         exception_handlers={
@@ -114,7 +97,43 @@ def make_app(desk: Desk, keys: Keys, hosts: Collection[str]) -> Starlette:
         },
     )
     app.state.desk, app.state.keys, app.state.phone_address = desk, keys, None
+    app.state.tray = Tray()
     return app
+
+
+def _always() -> list[BaseRoute]:
+    return [
+        Route("/enter", _page("enter.html"), methods=["GET"]),
+        Route("/enter", _enter, methods=["POST"]),
+        Route("/favicon.ico", _page("icon.svg")),
+        Route("/static/{name}", _static),
+        Route("/calibrate", _page("calibrate.html")),
+        *CALIBRATE_ROUTES,
+    ]
+
+
+def _of_a_run() -> list[BaseRoute]:
+    return [
+        Route("/", _page("desk.html")),
+        Route("/phone", _page("phone.html")),
+        WebSocketRoute("/live", _live),
+        WebSocketRoute("/frames", _frames),
+        Route("/frame", _frame, methods=["POST"]),
+        Route("/cues", _cues),
+        Route("/api/picture", _picture),
+        Route("/api/masses", _add_mass, methods=["POST"]),
+        Route("/api/masses", _mass_history, methods=["GET"]),
+        Route("/api/masses/{entry:int}", _change_mass, methods=["PUT", "DELETE"]),
+        Route("/api/inputs", _inputs, methods=["PUT"]),
+        Route("/api/vessel", _vessel, methods=["PUT", "DELETE"]),
+        Route("/api/white", _white, methods=["PUT", "DELETE"]),
+        Route("/api/pause", _pause, methods=["PUT"]),
+        Route("/api/notes", _note, methods=["POST"]),
+        Route("/api/finish", _finish, methods=["POST"]),
+        Route("/api/run", _new_run, methods=["POST"]),
+        Route("/api/phone", _phone_link, methods=["POST"]),
+        *RUN_ROUTES,
+    ]
 
 
 # -- pages ----------------------------------------------------------------------------------

@@ -27,6 +27,7 @@ Role = Literal["desk", "phone"]
 COOKIE = "huehold-run"
 _MOST_BODY_BYTES = 64 << 10
 _MOST_FRAME_BYTES = 2 << 20
+_PICTURE_PATHS = ("/frame", "/api/calibrate/pictures")
 _MOST_COOKIES = 64
 _RATES: dict[str, tuple[float, float]] = {"enter": (0.5, 8), "frame": (40, 80), "other": (40, 200)}
 """Requests a second, and how many at once, for each kind and client."""
@@ -164,7 +165,7 @@ class Door:
         if scope["type"] == "websocket":
             await self._app(scope, receive, send)
             return
-        limit = _MOST_FRAME_BYTES if scope["path"] == "/frame" else _MOST_BODY_BYTES
+        limit = _MOST_FRAME_BYTES if scope["path"] in _PICTURE_PATHS else _MOST_BODY_BYTES
         await self._app(
             scope, _bounded(receive, limit, headers), _dressed(send, self._policy(scope, headers))
         )

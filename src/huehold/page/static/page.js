@@ -16,9 +16,10 @@ export function make(tag, properties = {}, ...content) {
 
 /** A problem that the server put in words. */
 export class Refusal extends Error {
-  constructor(status, text) {
+  constructor(status, text, told = {}) {
     super(text);
     this.status = status;
+    this.told = told; // all that was answered, such as which field is wrong
   }
 }
 
@@ -29,7 +30,7 @@ export async function ask(method, path, body) {
   const answer = await fetch(path, options);
   const text = await answer.text();
   const told = text ? JSON.parse(text) : null;
-  if (!answer.ok) throw new Refusal(answer.status, told?.error || `The program answered ${answer.status}.`);
+  if (!answer.ok) throw new Refusal(answer.status, told?.error || `The program answered ${answer.status}.`, told);
   return told;
 }
 

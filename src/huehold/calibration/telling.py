@@ -1,0 +1,58 @@
+"""What people are told of a calibration: its facts, and the list of all of them."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Any
+
+from huehold.calibration.model import Calibration
+from huehold.calibration.store import Store
+
+__all__ = ["entry_values", "facts"]
+
+
+def facts(found: Calibration) -> list[tuple[str, str]]:
+    """Return what stands beside a calibration's summary, each with its label."""
+    told = [("date", f"{found.date}, {found.origin}")]
+    for label in ("remind_after", "device", "light", "method", "note"):
+        value = getattr(found, label)
+        if value:
+            told.append(("repeat" if label == "remind_after" else label, str(value)))
+    for check in getattr(found, "checks", ()):
+        told.append(("check", check.verdict()))
+    for pka in getattr(found, "pka", ()):
+        told.append(("pKa", f"{pka.text()} ({pka.source})"))
+    return told
+
+
+def entry_values(
+    store: Store, today: date, *, earlier: bool = False
+) -> tuple[list[dict[str, Any]], tuple[str, ...]]:
+    """List the calibrations as plain values, with a sentence for each chosen one that is broken.
+
+    Parameters
+    ----------
+    store : Store
+    today : date
+        For their age.
+    earlier : bool
+        List superseded versions as well.
+    """
+    chosen, told = store.chosen()
+    used = {found.ref for found in chosen}
+    rows: list[dict[str, Any]] = []
+    for entry in store.entries(earlier=earlier):
+        found = entry.calibration
+        if found is None:
+            rows.append({"name": entry.path.name, "readable": False, "fault": entry.fault,
+                         "shipped": entry.shipped})  # fmt: skip
+            continue
+        rows.append({
+            "name": found.ref, "readable": True, "kind": found.kind,
+            "date": found.date.isoformat(),
+            "remind_after": found.remind_after.isoformat() if found.remind_after else None,
+            "age_days": found.age_days(today), "origin": found.origin, "shipped": entry.shipped,
+            "used": found.ref in used, "summary": found.summary(),
+            "reminder": found.reminder(today), "file": str(entry.path),
+        })  # fmt: skip
+    return rows, told
