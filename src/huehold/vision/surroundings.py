@@ -24,7 +24,7 @@ __all__ = ["Around", "Surroundings"]
 FloatArray = NDArray[np.float64]
 Cells = NDArray[np.float32]
 
-_CELLS = 72  # along the longer side
+_CELLS = 72  # along the longer side, at most
 _DARK, _BRIGHT = 0.006, 0.90  # linear light between which a ratio means something
 _DIFFERS = 0.25  # log ratio, beyond the common one, that marks a cell as changed
 _NOISE = 0.004  # linear light by which dark cells may stray as well
@@ -272,11 +272,12 @@ def _steps(grey: Cells) -> Cells:
 
 def _cells(image: NDArray[np.uint8]) -> tuple[Cells, float]:
     """Coarse picture in linear light, shape (3, rows, columns), and the side of a cell."""
-    factor = max(image.shape[:2]) / _CELLS
-    size = (max(round(image.shape[1] / factor), 8), max(round(image.shape[0] / factor), 8))
-    small = cv2.resize(image, size, interpolation=cv2.INTER_AREA)
+    side = -(-max(image.shape[:2]) // _CELLS)
+    size = (max(image.shape[1] // side, 8), max(image.shape[0] // side, 8))
+    whole = image[: size[1] * side, : size[0] * side]
+    small = cv2.resize(whole, size, interpolation=cv2.INTER_AREA)
     linear = np.asarray(cv2.LUT(small, LINEAR_OF_CODE_32), dtype=np.float32)
-    return np.stack(planes(linear)), factor
+    return np.stack(planes(linear)), float(side)
 
 
 def _levelled(grey: Cells, where: NDArray[np.bool_]) -> Cells:
