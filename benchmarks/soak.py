@@ -171,6 +171,7 @@ def soak_watch(hours: float, probe: Probe) -> str:
         count = itertools.count(1)
 
         def listener(moment: Moment, frame: Frame | None) -> None:
+            """Look at the process after each picture."""
             probe.look(moment.time_s, next(count))
 
         watch.listen(listener)

@@ -16,7 +16,7 @@ from typing import Any
 
 from huehold.capture.live import LiveSource, LiveState
 from huehold.core import Ellipse, Event, Frame, Observation, Reading, Rect
-from huehold.cues import Cue, in_order
+from huehold.cues import CUES, Cue, in_order
 from huehold.detection import Forecast
 from huehold.errors import HueholdError, InputError, UsageError
 from huehold.masses import MassInputs, read_mass
@@ -150,6 +150,7 @@ class Watch:
         self._listeners.append(listener)
 
         def stop() -> None:
+            """Stop listening; more than once is no harm."""
             with contextlib.suppress(ValueError):
                 self._listeners.remove(listener)
 
@@ -242,6 +243,7 @@ class Watch:
         answer: Future[None] = Future()
 
         def obey() -> None:
+            """Do it in the loop, and hand over how it went."""
             try:
                 call()
                 answer.set_result(None)
@@ -326,6 +328,7 @@ class Watch:
                         break
         except Exception as error:
             self.error = told(error, _ENDED)
+            self._tell(replace(self._moment(None, ()), cues=(CUES["attention"],)), None)
         finally:
             self._close()
 

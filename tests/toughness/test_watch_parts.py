@@ -61,10 +61,13 @@ def test_what_nobody_foresaw_ends_the_run_in_one_sentence(tmp_path):
                       run_id=begun(book))  # fmt: skip
         watch.type_mass("1.5")
         told = []
+        heard = []
+        watch.listen(lambda moment, frame: heard.extend(cue.name for cue in moment.cues))
         watch.when_over(lambda: 1 / 0)
         watch.when_over(lambda: told.append(True))
         to_its_end(watch)
         assert told  # although the one before failed
+        assert heard[-1] == "attention"
         assert type(watch.error) is HueholdError
         assert watch.error.exit_code == 1
         assert "KeyError" in str(watch.error)

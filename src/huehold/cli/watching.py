@@ -242,6 +242,7 @@ def _loudspeaker(stack: ExitStack, sound: bool, volume: float) -> list[Listener]
         return []
 
     def play(moment: Moment, frame: Frame | None) -> None:
+        """Play a moment's cues."""
         for cue in moment.cues:
             player.play(cue)
 
@@ -259,6 +260,7 @@ def _recorder(stack: ExitStack, path: Path, limit_mb: int) -> Listener:
     failed = False
 
     def write(moment: Moment, frame: Frame | None) -> None:
+        """Write a frame, until it fails once."""
         nonlocal failed
         if frame is None or failed:
             return

@@ -83,6 +83,7 @@ def _names(addresses: Iterable[str]) -> list[x509.GeneralName]:
     from cryptography import x509
 
     def one(address: str) -> x509.GeneralName:
+        """Return an address as the name it is: a number or a word."""
         try:
             return x509.IPAddress(ipaddress.ip_address(address))
         except ValueError:

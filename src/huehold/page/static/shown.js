@@ -22,7 +22,7 @@ export function showMoment(moment, linked, over) {
 }
 
 function adviceOf(moment, linked, over) {
-  if (over) return over.verdict_sentence || over.error || "The run is over.";
+  if (over) return over.error || over.verdict_sentence || "The run is over.";
   if (!linked) return "The page lost touch with the program and tries again. The program goes on watching.";
   return moment?.advice || "Waiting for the camera's first picture.";
 }
