@@ -17,13 +17,12 @@ from pathlib import Path
 
 from PIL import Image
 from playwright.sync_api import Browser, Page, sync_playwright
-from tests.page.conftest import CHROMIUM
+from tests.page.browser import launch
 from tests.page.driving import state
 from tests.page.story import METHOD, Served, served, write_y4m
 
 from huehold.capture.live import LiveSource
-from huehold.capture.playback import PlaybackSource
-from huehold.capture.recording import open_recording
+from huehold.capture.playback import play_recording
 from huehold.past_runs import open_run
 from huehold.report.result import result_dict
 from huehold.run import Settings
@@ -42,8 +41,7 @@ INPUTS = {
 
 
 def sample() -> LiveSource:
-    recording = open_recording(SAMPLE, rate_hz=12.0)
-    return PlaybackSource(recording.frames(), recording.info, speed=SPEED)
+    return play_recording(SAMPLE, speed=SPEED, rate_hz=12.0)
 
 
 def masses() -> list[tuple[float, str]]:
@@ -162,13 +160,9 @@ def main(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as place, sync_playwright() as playwright:
         video = write_y4m(Path(place) / "story.y4m", 20.0)
-        browser = playwright.chromium.launch(
-            executable_path=CHROMIUM,
-            args=[
-                "--headless", "--no-sandbox", "--disable-gpu",
-                "--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream",
-                f"--use-file-for-fake-video-capture={video}",
-            ],
+        browser = launch(
+            playwright, Path(place), "--use-fake-device-for-media-stream",
+            "--use-fake-ui-for-media-stream", f"--use-file-for-fake-video-capture={video}",
         )  # fmt: skip
         with served(Path(place), sample, session=Shorter) as s:
             live_pictures(browser, s, folder)

@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 from playwright.sync_api import Page, sync_playwright
-from tests.page.conftest import CHROMIUM
+from tests.page.browser import launch
 from tests.page.story import observations, served
 
 from huehold.capture.live import LiveSource
@@ -30,7 +30,6 @@ from huehold.page.desk import Desk
 from huehold.session import Session, Step
 
 RATE_HZ = 10.0
-FLAGS = ["--headless", "--no-sandbox", "--disable-gpu", "--enable-precise-memory-info"]
 
 
 class Hurried(LiveSource):
@@ -63,7 +62,7 @@ class Replayed(Session):
         seen = story[round(frame.time_s * 6.0) % len(story)]
         seen = replace(seen, time_s=frame.time_s)
         self._gallery.add(frame)
-        return Step(frame, seen, self.take(seen), self.observer.sight)
+        return Step(frame, seen, self.take(seen), self.observer.sight, seen)
 
 
 def look(page: Page, desk: Desk) -> dict[str, float]:
@@ -83,7 +82,7 @@ def look(page: Page, desk: Desk) -> dict[str, float]:
 def main(hours: float = 2.0) -> None:
     observations()
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        browser = launch(playwright, Path(folder), "--enable-precise-memory-info")
         with served(Path(folder), lambda: Hurried(hours), session=Replayed) as s:
             page = browser.new_page(viewport={"width": 1280, "height": 800})
             page.goto(s.server.address)

@@ -163,6 +163,9 @@ def test_locks_are_asked_one_by_one_and_read_back(tmp_path, browser_of):
         page.click("#camera-start")
         page.locator("#locks li").nth(2).wait_for(timeout=15_000)
         words = page.inner_text("#locks").splitlines()
+        page.wait_for_timeout(300)
+        assert s.desk.watch.source.locks["exposure"] == "locked"
+        assert s.desk.watch.source.locks["white balance"] == "refused"
     assert words[0] == "✓ Exposure: locked, as the browser says"
     assert words[1] == "– White balance: cannot be locked from here"
     assert words[2] == "✓ Focus: locked, as the browser says"

@@ -159,6 +159,11 @@ def test_a_phone_gets_none_of_the_desks_routes(phone, method, path):
     assert phone.request(method, path).status_code == 403
 
 
+def test_a_phone_says_what_it_locked(phone, desk):
+    assert phone.put("/locks", json={"locks": {"white balance": "locked"}}).status_code == 204
+    assert desk.watch.source.locks == {"white balance": "locked"}
+
+
 def test_a_phone_gets_what_it_needs(phone):
     assert phone.get("/phone").status_code == 200
     assert phone.get("/static/camera.js").status_code == 200
@@ -310,6 +315,12 @@ def test_chatter_on_the_live_connection_is_ignored(page):
         while (told := live.receive_json())["type"] != "masses":
             pass
     assert told["masses"][0]["mass_g"] == 1.5
+
+
+@pytest.mark.parametrize("locks", [{"zoom": "locked"}, {"focus": "yes"}, [], {"focus": None}])
+def test_senseless_locks(page, desk, locks):
+    assert page.put("/locks", json={"locks": locks}).status_code == 422
+    assert desk.watch.source.locks == {}
 
 
 # -- paths --------------------------------------------------------------------------------------

@@ -40,7 +40,7 @@ def _with_book(command: Callable[..., None]) -> Callable[..., None]:
     @_notebook_option
     @click.pass_context
     @wraps(command)
-    def opened(ctx: click.Context, notebook_file: Path | None, **options: Any) -> None:
+    def opened(ctx: click.Context, /, notebook_file: Path | None, **options: Any) -> None:
         """Open the notebook for as long as the command runs."""
         from huehold.notebook import Notebook
 

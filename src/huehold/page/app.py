@@ -59,9 +59,9 @@ STATIC: dict[str, str] = {
 
 _OPEN = ("/enter", "/static/enter.js", "/static/style.css", "/static/icon.svg", "/favicon.ico")
 _PHONE = (
-    "/phone", "/live", "/frames", "/frame", "/cues", "/static/phone.js", "/static/camera.js",
-    "/static/sound.js", "/static/link.js", "/static/page.js", "/static/words.js",
-    "/static/shown.js",
+    "/phone", "/live", "/frames", "/frame", "/locks", "/cues", "/static/phone.js",
+    "/static/camera.js", "/static/sound.js", "/static/link.js", "/static/page.js",
+    "/static/words.js", "/static/shown.js",
 )  # fmt: skip
 _MOST_FRAME_BYTES = 2 << 20
 _MOST_NAME = 40
@@ -119,6 +119,7 @@ def _of_a_run() -> list[BaseRoute]:
         WebSocketRoute("/live", _live),
         WebSocketRoute("/frames", _frames),
         Route("/frame", _frame, methods=["POST"]),
+        Route("/locks", _locks, methods=["PUT"]),
         Route("/cues", _cues),
         Route("/api/picture", _picture),
         Route("/api/masses", _add_mass, methods=["POST"]),
@@ -141,6 +142,7 @@ def _of_a_run() -> list[BaseRoute]:
 
 def _page(name: str) -> Callable[[Request], Awaitable[Response]]:
     async def page(request: Request) -> Response:
+        """Answer with the page."""
         return _file(name)
 
     return page
@@ -244,6 +246,15 @@ async def _frame(request: Request) -> Response:
     # A browser that refuses WebSockets to this certificate hears how the run stands here.
     told["moment"] = messages.moment_values(moment) if moment is not None else None
     return JSONResponse(told)
+
+
+async def _locks(request: Request) -> Response:
+    """Take what a sending browser says of its camera; the pictures tell whether it is true."""
+    source = request.app.state.desk.phone
+    said = await _read(request, messages.LocksIn)
+    if source is not None:
+        source.locks.update(said.locks)
+    return Response(status_code=204)
 
 
 async def _cues(request: Request) -> Response:

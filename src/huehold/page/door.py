@@ -230,6 +230,7 @@ class Door:
 
 def _dressed(send: Send, policy: str) -> Send:
     async def dress(message: Message) -> None:
+        """Add the headers where an answer begins."""
         if message["type"] == "http.response.start":
             headers = MutableHeaders(raw=message.setdefault("headers", []))
             for name, value in _HEADERS.items():
@@ -249,6 +250,7 @@ def _bounded(receive: Receive, limit: int, headers: Headers) -> Receive:
     taken = 0
 
     async def take() -> Message:
+        """Take the next part, unless it is too much."""
         nonlocal taken
         if not stated.isdigit() or int(stated) > limit:
             raise TooLargeError

@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 import math
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +21,9 @@ from huehold.run import Run
 from huehold.watching import Moment
 
 __all__ = [
-    "EntryIn", "InputsIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn", "WhiteIn",
-    "bands_of", "cue_values", "event_values", "for_phones", "mass_values", "moment_values",
-    "record_values", "result_values", "trace_values",
+    "EntryIn", "InputsIn", "LocksIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn",
+    "WhiteIn", "bands_of", "cue_values", "event_values", "for_phones", "mass_values",
+    "moment_values", "record_values", "result_values", "trace_values",
 ]  # fmt: skip
 
 _MOST_POINTS = 4000
@@ -128,6 +128,12 @@ class WhiteIn(_In):
     def rect(self) -> Rect:
         """Return the patch."""
         return Rect(self.x_px, self.y_px, self.width_px, self.height_px)
+
+
+class LocksIn(_In):
+    """What a browser says of its camera's settings."""
+
+    locks: dict[Literal["exposure", "white balance", "focus"], Literal["locked", "refused"]]
 
 
 class InputsIn(_In):

@@ -1,6 +1,6 @@
 // This device's camera as the run's camera: opened, locked, and sent under back-pressure.
 
-import { kept, newKey, socketTo } from "/static/page.js";
+import { ask, kept, newKey, socketTo } from "/static/page.js";
 
 const WIDTH_PX = 640;
 const QUALITY = 0.9;
@@ -160,6 +160,8 @@ export class Camera extends EventTarget {
     const locks = [];
     for (const wanted of LOCKS) locks.push(await lockOne(track, wanted));
     this._tell("locks", locks);
+    const said = locks.map(({ name, locked }) => [name.toLowerCase(), locked ? "locked" : "refused"]);
+    await ask("PUT", "/locks", { locks: Object.fromEntries(said) }).catch(() => {});
   }
 
   /** Back from a call or another page: phones stop the camera meanwhile. */
