@@ -14,8 +14,8 @@ import sys
 from pathlib import Path
 
 _HELPERS = (
-    "__init__", "__main__", "clips", "tables", "fuzz_bases", "fuzz_mutate", "fuzz_options",
-    "fuzz_worker",
+    "__init__", "__main__", "assays", "clips", "judging", "tables", "fuzz_bases", "fuzz_mutate",
+    "fuzz_options", "fuzz_worker",
 )  # fmt: skip
 _SPEED = (
     ["review"],

@@ -1,6 +1,7 @@
 """The accuracy study: the detector on many virtual runs, against what really happened.
 
-    python benchmarks/accuracy.py --runs 1000 --jobs 2
+    python -m benchmarks.accuracy --runs 1000 --jobs 2             by colour alone
+    python -m benchmarks.accuracy --runs 1000 --jobs 2 --masses    with the balance, and assays
 
 Every run draws its dose, dye lot, light, camera, person and disturbances from its seed
 alone, so that any run can be made again by `--seed SEED --runs 1`. It prints detection,
@@ -15,32 +16,31 @@ import json
 import math
 import sys
 import time
-from collections import Counter
+from collections import Counter, deque
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
 from scipy.stats import binomtest
 
-from huehold.core import Event, Observation, Verdict
-from huehold.detection import Detector, DetectorSettings
+from benchmarks.assays import weigh
+from benchmarks.judging import Outcome, judge
+from huehold.balance.additions import rises
+from huehold.core import Event, Observation, Reading, Verdict
+from huehold.detection import Detector, DetectorSettings, Phase
 from huehold.methods import load_method
 from huehold.virtual.bench import Bench
 from huehold.virtual.observe import View, observe
 from huehold.virtual.operator import Balance, Operator
-from huehold.virtual.run import hue_turned, run_bench
-from huehold.virtual.truth import Truth, last_entry
+from huehold.virtual.run import run_bench
+from huehold.virtual.truth import Truth
 
 METHOD = "magnesium-hydroxide-by-vinegar"
 LIGHTS = ("D65", "D50", "LED", "LED warm", "LED cool", "fluorescent", "bulb")
-SLACK_S = 4.0  # a hold that ends this near to what is asked may be called or not
-TOLERANCE_S = 0.5  # an onset this much before an addition was still brought by it
-PORTION_S = 1.5  # drops closer than this are one portion
-DOUBT = 0.1  # of the way, either side of the truth's edge of the end colour
-MIXING_S = 2.0  # right after an addition the well-mixed pH is not what is seen
 
 
 @dataclass(frozen=True)
@@ -51,45 +51,6 @@ class Setting:
     operator: Operator
     view: View
     hold_s: float
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """One run: what it should have come to, and what the detector said."""
-
-    seed: int
-    duration_s: float
-    expected: str
-    verdict: str
-    false_endpoint: bool
-    doubtful: bool
-    premature: bool
-    brink: bool
-    onset_error_s: float | None
-    mass_error_g: float | None
-    result_error_percent: float | None
-    additions: int
-    additions_seen: int
-    said: str
-
-    @property
-    def missed(self) -> bool:
-        """Whether an endpoint that stood long enough was not called."""
-        return self.expected == "endpoint" and self.verdict not in ("endpoint", "overshoot")
-
-    @property
-    def badness(self) -> float:
-        """Order of the worst runs."""
-        onset = abs(self.onset_error_s or 0.0)
-        mass = 20.0 * abs(self.mass_error_g or 0.0)
-        return (
-            1e3 * self.false_endpoint
-            + 1e2 * self.doubtful
-            + 3e2 * self.missed
-            + 50.0 * self.premature
-            + onset
-            + mass
-        )
 
 
 def draw(seed: int) -> Setting:
@@ -158,190 +119,124 @@ def _view(rng: np.random.Generator, seed: int) -> View:
     )
 
 
-def watch(setting: Setting, seen: Iterable[Observation]) -> tuple[Verdict, tuple[Event, ...]]:
-    """Let the detector watch a run."""
+def watch(
+    setting: Setting, seen: Iterable[Observation], readings: Sequence[Reading] = ()
+) -> tuple[Verdict, tuple[Event, ...]]:
+    """Let the detector watch a run, told of the masses as they are read."""
     method = load_method(METHOD)
+    start_hue_deg, end_hue_deg = method.indicator.hue_bands()
     detector = Detector(
         DetectorSettings(
-            start_hue_deg=method.indicator.start.hue_deg,
-            end_hue_deg=method.indicator.end.hue_deg,
+            start_hue_deg=start_hue_deg,
+            end_hue_deg=end_hue_deg,
             hold_s=setting.hold_s,
             max_blind_s=method.endpoint.max_blind_s,
             clearing=method.endpoint.clearing,
         )
     )
+    weighed = deque(rises(readings))
     for observation in seen:
+        while weighed and weighed[0].time_s <= observation.time_s:
+            time_s = weighed.popleft().time_s
+            if detector.phase not in (Phase.ENDPOINT, Phase.OVERSHOOT):
+                detector.note_addition(time_s)
         detector.update(observation)
     return detector.finish(), detector.events
 
 
-def study(seed: int) -> Outcome:
-    """Make, watch and judge one run."""
+def study(seed: int, masses: bool = False) -> Outcome:
+    """Make, watch and judge one run, with the balance's readings told or by colour alone."""
     setting = draw(seed)
     truth = run_bench(setting.bench, setting.operator)
-    verdict, events = watch(setting, observe(truth, setting.bench, setting.view))
-    return judge(seed, setting.bench, truth, setting.hold_s, verdict, events)
+    return outcome(seed, setting, truth, observe(truth, setting.bench, setting.view), masses)
 
 
-def judge(
-    seed: int,
-    bench: Bench,
-    truth: Truth,
-    hold_s: float,
-    verdict: Verdict,
-    events: Sequence[Event],
+def outcome(
+    seed: int, setting: Setting, truth: Truth, seen: Iterable[Observation], masses: bool
 ) -> Outcome:
-    """Hold a verdict against the truth.
-
-    The truth's end colour begins at a share of the way from start to end colour; within
-    `DOUBT` of it no eye can tell. An endpoint is *false* if at any moment of its hold the
-    colour was back beyond that doubt, and *doubtful* if it was back within it. It is
-    *premature* if the end colour stood as long as the method asks, but went back later. It
-    is *missed* if the end colour stood beyond doubt for the hold, with enough titrant in,
-    and was not called.
-    """
-    calls = [e for e in events if e.kind == "endpoint"]
-    edge = _edge(bench, truth)
-    lows = [_least_turned(bench, truth, _onset(e), e.time_s) for e in calls]
-    false = any(low < edge - DOUBT for low in lows)
-    doubtful = any(edge - DOUBT <= low < edge for low in lows)
-    premature = any(
-        low >= edge and _least_turned(bench, truth, e.time_s, math.inf) < edge
-        for low, e in zip(lows, calls, strict=True)
-    )
-    called = verdict.kind in ("endpoint", "overshoot")
-    real = truth.endpoint(hold_s)
-    onset_s = verdict.onset_s if called and real is not None and not false else None
-    mass_g = None if onset_s is None else _mass_g(truth, onset_s)
-    return Outcome(
-        seed=seed,
-        duration_s=truth.duration_s,
-        expected=_expected(bench, truth, hold_s),
-        verdict=verdict.kind,
-        false_endpoint=false,
-        doubtful=doubtful,
-        premature=premature,
-        brink=_on_the_brink(bench, truth, hold_s),
-        onset_error_s=None if onset_s is None or real is None else onset_s - real.onset_s,
-        mass_error_g=None if mass_g is None or real is None else mass_g - real.mass_g,
-        result_error_percent=_result_error_percent(truth, onset_s),
-        additions=_portions(truth),
-        additions_seen=sum(e.kind == "addition" for e in events),
-        said=" ".join((*verdict.reasons, *verdict.warnings)),
-    )
-
-
-def _edge(bench: Bench, truth: Truth) -> float:
-    """Return the share of the way at which the truth's end colour begins."""
-    return float(hue_turned(bench, truth.turning_ph))
-
-
-def _on_the_brink(bench: Bench, truth: Truth, hold_s: float) -> bool:
-    """Tell whether the onset depends on where the end colour is said to begin.
-
-    Where a little more or less names another addition, the colour hung between the two;
-    and a portion that starts the hold anew, but falls into the full end colour, changes
-    nothing that can be seen. No figure for the onset is fair then.
-    """
-    real = truth.endpoint(hold_s)
-    if real is None:
-        return False
-    turned, edge = hue_turned(bench, truth.ph), _edge(bench, truth)
-    before = float(np.interp(real.onset_s - 0.5, truth.time_s, turned))
-    if real.onset_s > (truth.onset_s or 0.0) + 1.0 and before > edge + DOUBT:
-        return True
-    for level in (edge - DOUBT, edge + DOUBT):
-        entry = last_entry(truth.time_s, turned > level)
-        if entry is None:
-            return True
-        other = replace(truth, onset_s=float(truth.time_s[entry])).endpoint(hold_s)
-        if other is None or abs(other.onset_s - real.onset_s) > 5.0:
-            return True
-    return False
-
-
-def _onset(call: Event) -> float:
-    return float(call.detail["onset_s"] or 0.0)
-
-
-def _least_turned(bench: Bench, truth: Truth, from_s: float, to_s: float) -> float:
-    """Return the least share of the way the well-mixed colour had turned between two times."""
-    inside = (truth.time_s >= from_s + MIXING_S) & (truth.time_s <= to_s)
-    return float(hue_turned(bench, truth.ph[inside]).min()) if inside.any() else 1.0
-
-
-def _expected(bench: Bench, truth: Truth, hold_s: float) -> str:
-    """Say what the run must come to; "either" where two verdicts are right."""
-    if truth.onset_s is None or truth.held_s < hold_s - SLACK_S:
-        return "not_reached"
-    from_s = max(truth.onset_s, truth.additions[-1].time_s)
-    last = truth.time_s >= from_s + MIXING_S
-    clearly = bool(np.all(hue_turned(bench, truth.ph[last]) > _edge(bench, truth) + DOUBT))
-    enough = truth.added_g[-1] >= truth.turning_g
-    long = truth.duration_s - from_s >= hold_s + SLACK_S
-    return "endpoint" if clearly and enough and long else "either"
-
-
-def _portions(truth: Truth) -> int:
-    """Count portions: drops that fall in quick succession are one."""
-    times = np.array([a.time_s for a in truth.additions])
-    return int(np.sum(np.diff(times, prepend=-math.inf) > PORTION_S))
-
-
-def _mass_g(truth: Truth, onset_s: float) -> float:
-    """Return the true mass in the cup after the last addition up to an onset."""
-    return sum(a.mass_g for a in truth.additions if a.time_s <= onset_s + TOLERANCE_S)
-
-
-def _result_error_percent(truth: Truth, onset_s: float | None) -> float | None:
-    """Error of the titrant from the balance's readings, at the middle of the bracket."""
-    if onset_s is None:
-        return None
-    additions = [a.time_s for a in truth.additions]
-    before = [t for t in additions if t <= onset_s + TOLERANCE_S]
-    if not before:
-        return None
-    later = [t for t in additions if t > before[-1]] if before else []
-    after_g = _last_reading(truth, before[-1], later[0] if later else math.inf)
-    start = truth.additions[len(before) - 1]
-    if after_g is None:
-        return None
-    middle_g = after_g - 0.5 * start.mass_g
-    return 100.0 * (middle_g - truth.turning_g) / truth.turning_g
-
-
-def _last_reading(truth: Truth, from_s: float, to_s: float) -> float | None:
-    read = [r.mass_g for r in truth.readings if from_s <= r.time_s < to_s]
-    return read[-1] if read else None
+    """Watch and judge a run that was made."""
+    verdict, events = watch(setting, seen, truth.readings if masses else ())
+    weighed = None
+    if masses:
+        balance = setting.operator.balance
+        weighed = weigh(seed, setting.bench, balance, truth, verdict, events, METHOD)
+    return judge(seed, setting.bench, truth, setting.hold_s, verdict, events, weighed)
 
 
 def report(outcomes: Sequence[Outcome]) -> str:
     """Write the figures as text."""
-    due = [o for o in outcomes if o.expected == "endpoint"]
+    due = [o for o in outcomes if o.due]
     undue = [o for o in outcomes if o.expected == "not_reached"]
     lines = [
         f"runs {len(outcomes)}: endpoint due {len(due)}, not due {len(undue)}, "
         f"either {len(outcomes) - len(due) - len(undue)}",
         _rate("endpoints found", sum(not o.missed for o in due), len(due)),
         _rate("endpoints missed", sum(o.missed for o in due), len(due)),
+        *_at_rest(outcomes),
         _rate("false endpoints", sum(o.false_endpoint for o in outcomes), len(outcomes)),
         _rate("called in doubt", sum(o.doubtful for o in outcomes), len(outcomes)),
-        _rate("called, held, faded later", sum(o.premature for o in outcomes), len(outcomes)),
+        *_premature(outcomes),
         _spread("onset error / s", [o.onset_error_s for o in due]),
         _spread("  of sharp onsets", [o.onset_error_s for o in due if not o.brink]),
         _spread("  on the brink", [o.onset_error_s for o in due if o.brink]),
+        _spread("  against the nearest edge in doubt", [o.onset_off_s for o in due]),
         _spread("mass at endpoint, error / g", [o.mass_error_g for o in due]),
         _spread("middle of bracket against equivalence / %", [o.result_error_percent for o in due]),
+        *_assays(outcomes),
         _rate(
-            "additions seen",
-            sum(min(o.additions_seen, o.additions) for o in outcomes),
-            sum(o.additions for o in outcomes),
+            "additions seen", sum(o.portions_seen for o in outcomes),
+            sum(o.portions for o in outcomes),
+        ),
+        _rate(
+            "additions told that were one", sum(o.portions_seen for o in outcomes),
+            sum(o.additions_told for o in outcomes),
         ),
         f"verdicts: {dict(Counter((o.expected, o.verdict) for o in outcomes))}",
         "worst ten:",
-    ]
+    ]  # fmt: skip
     worst = sorted(outcomes, key=lambda o: o.badness, reverse=True)[:10]
     return "\n".join(lines + [_line(o) for o in worst])
+
+
+def _at_rest(outcomes: Sequence[Outcome]) -> list[str]:
+    """Say what counting those that come to rest in doubt would make of the misses."""
+    resting = [o for o in outcomes if o.at_rest_in_doubt]
+    missed = [o for o in resting if o.verdict not in ("endpoint", "overshoot")]
+    seeds = ", ".join(str(o.seed) for o in missed)
+    return [
+        f"  not due only because the colour comes to rest in doubt: {len(resting)}, "
+        f"of them not called: {len(missed)} ({seeds})"
+    ]
+
+
+def _premature(outcomes: Sequence[Outcome]) -> list[str]:
+    lines = []
+    for hold_s in sorted({o.hold_s for o in outcomes}):
+        held = [o for o in outcomes if o.hold_s == hold_s]
+        early = [o for o in held if o.premature]
+        stand = [o for o in early if not o.taken_back]
+        lines.append(
+            _rate(f"called, held {hold_s:g} s, faded later", len(early), len(held))
+            + f"; taken back {len(early) - len(stand)}"
+        )
+        lines.append(_spread("  drops short", [o.short_drops for o in early]))
+    return lines
+
+
+def _assays(outcomes: Sequence[Outcome]) -> list[str]:
+    lines = []
+    for name, chosen in (
+        ("all called", outcomes),
+        ("due", [o for o in outcomes if o.due]),
+    ):
+        weighed = [o.weighed for o in chosen if o.weighed is not None]
+        if weighed:
+            lines.append(
+                _spread(f"content, error / % ({name})", [w.error_percent for w in weighed])
+            )
+            inside = sum(w.covered for w in weighed)
+            lines.append(_rate("  95 % interval holds the truth", inside, len(weighed)))
+    return lines
 
 
 def _rate(name: str, count: int, total: int) -> str:
@@ -368,14 +263,14 @@ def _spread(name: str, values: Iterable[float | None]) -> str:
 
 
 def _line(o: Outcome) -> str:
-    onset = "-" if o.onset_error_s is None else f"{o.onset_error_s:+.2f} s"
+    onset = "-" if o.onset_off_s is None else f"{o.onset_off_s:+.2f} s"
     mass = "-" if o.mass_error_g is None else f"{o.mass_error_g:+.3f} g"
     flags = (
         "BRINK " * o.brink
         + "FALSE " * o.false_endpoint
         + "DOUBTFUL " * o.doubtful
         + "MISSED " * o.missed
-        + "PREMATURE " * o.premature
+        + "PREMATURE " * (o.premature and not o.taken_back)
     )
     return (
         f"  seed {o.seed}: {flags}{o.expected} -> {o.verdict}, onset {onset}, mass {mass}, "
@@ -389,16 +284,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--runs", type=int, default=1000)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--seed", type=int, default=0, help="of the first run")
+    parser.add_argument(
+        "--masses", action="store_true", help="tell the detector the masses, and compute assays"
+    )
     parser.add_argument("--json", type=Path, help="write every run's outcome here")
     options = parser.parse_args(arguments)
     begun = time.monotonic()
     seeds = range(options.seed, options.seed + options.runs)
     with ProcessPoolExecutor(options.jobs) as pool:
         outcomes = []
-        for outcome in pool.map(study, seeds, chunksize=4):
-            outcomes.append(outcome)
-            print(f"\r{len(outcomes)} of {options.runs}", end="", file=sys.stderr, flush=True)
-    print(file=sys.stderr)
+        for found in pool.map(partial(study, masses=options.masses), seeds, chunksize=4):
+            outcomes.append(found)
+            if sys.stderr.isatty():
+                print(f"\r{len(outcomes)} of {options.runs}", end="", file=sys.stderr, flush=True)
     print(report(outcomes))
     print(f"{time.monotonic() - begun:.0f} s on {options.jobs} processes")
     if options.json is not None:

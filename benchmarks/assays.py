@@ -8,12 +8,13 @@ true content as often as it says.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
+from huehold.balance.additions import addition_times
 from huehold.balance.bracket import titrant_bracket
 from huehold.core import Event, Verdict
 from huehold.errors import HueholdError
@@ -63,12 +64,10 @@ def weigh(
     if verdict.kind != "endpoint" or verdict.onset_s is None or not truth.readings:
         return None
     rng = np.random.default_rng([seed, 78])
-    additions = [e.time_s for e in events if e.kind == "addition"]
-    told = _told(rng, bench, balance, truth)
+    additions, unseen = addition_times(events)
+    told: dict[str, Any] = _told(rng, bench, balance, truth)
     try:
-        found = titrant_bracket(
-            truth.readings, verdict.onset_s, additions, duration_s=truth.duration_s
-        )
+        found = titrant_bracket(truth.readings, verdict.onset_s, additions, unseen_s=unseen)
         last_g = None if found.before_g is None else max(found.after_g - found.before_g, 0.01)
         done = assay(
             method, titrant_mass=found.mass_g, bracket_mass=last_g, settings=_QUICK, **told
@@ -79,13 +78,11 @@ def weigh(
     return Weighed(result.value, result.U, bench.content_mg_per_ml, bool(found.warnings))
 
 
-def _told(
-    rng: np.random.Generator, bench: Bench, balance: Balance, truth: Truth
-) -> dict[str, object]:
+def _told(rng: np.random.Generator, bench: Bench, balance: Balance, truth: Truth) -> dict[str, Any]:
     """Draw what the chemist knows: readings of the balance, strength and density as stated."""
     strength = bench.acid_mol_per_kg * (1.0 + _STRENGTH * float(rng.uniform(-1.0, 1.0)))
     density = bench.density_g_per_ml * (1.0 + _DENSITY_U * float(rng.standard_normal()))
-    told: dict[str, object] = {
+    told: dict[str, Any] = {
         "sample_mass": balance.show(bench.sample_g, 0.0, rng),
         "water_mass": bench.water_g,
         "strength": f"{strength:.6f} +/- {_STRENGTH * strength:.6f} mol/kg",

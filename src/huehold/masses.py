@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from huehold.balance.additions import addition_times
 from huehold.balance.bracket import check_within, titrant_bracket
 from huehold.core import Event, Reading, Verdict
 from huehold.errors import InputError
@@ -172,8 +173,10 @@ def assay_of(
     values: dict[str, Any] = dict(masses.given)
     warnings: tuple[str, ...] = ()
     if masses.readings:
-        additions = [event.time_s for event in events if event.kind == "addition"]
-        found = titrant_bracket(masses.readings, verdict.onset_s, additions, duration_s=duration_s)
+        times, unseen = addition_times(events)
+        found = titrant_bracket(
+            masses.readings, verdict.onset_s, times, unseen_s=unseen, duration_s=duration_s
+        )
         warnings = found.warnings
         values["titrant_mass"] = found.mass_g
         if found.before_g is not None and "bracket_mass" not in values:

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from huehold.balance.additions import align, masses_of_additions
+from huehold.balance.additions import align, masses_of_additions, rises
 from huehold.balance.bracket import check_within, titrant_bracket
 from huehold.core import Reading
 from huehold.errors import InputError
@@ -161,3 +161,34 @@ def test_any_run_with_one_reading_per_addition(steps, delay_s, data):
     which = data.draw(st.integers(1, len(added)))
     found = titrant_bracket(read, added[which - 1] + 0.2, added)
     assert (found.before_g, found.after_g) == (read[which - 1].mass_g, read[which].mass_g)
+
+
+# --- what only the masses tell --------------------------------------------------------------
+
+
+def test_additions_that_changed_no_colour_open_the_bracket():
+    seen_alone = titrant_bracket(TYPED, 110.3, ADDED)
+    opened = titrant_bracket(TYPED, 110.3, ADDED, unseen_s=[110.0])
+    assert opened.after_g == seen_alone.after_g
+    assert opened.before_g == titrant_bracket(TYPED, 80.3, ADDED).before_g
+    assert any("changed no colour" in text for text in opened.warnings)
+
+
+def test_an_unseen_addition_before_a_seen_one_changes_nothing():
+    assert titrant_bracket(TYPED, 80.3, ADDED, unseen_s=[50.0]) == titrant_bracket(
+        TYPED, 80.3, ADDED
+    )
+
+
+@pytest.mark.parametrize(
+    ("shown", "at_s"),
+    [
+        (((5, 0.0), (20, 0.0)), []),
+        (((5, 0.5), (20, 0.5), (40, 0.55)), [5, 40]),
+        (((5, 0.5), (20, 0.51), (40, 0.5), (60, 0.51)), [5]),  # a last digit that flickers
+        (((5, 0.1), (6, 0.3), (7, 0.48), (8, 0.5), (30, 0.5)), [8]),  # a stream that climbs
+        (((5, 0.01), (20, 0.02), (40, 0.03)), [20]),  # creep adds up to a drop in the end
+    ],
+)
+def test_only_a_rise_at_rest_speaks_of_titrant(shown, at_s):
+    assert [reading.time_s for reading in rises(readings(*shown))] == at_s

@@ -38,6 +38,26 @@ def test_every_addition_is_seen_at_its_time(rate_hz: float) -> None:
         assert event.time_s == pytest.approx(addition.time_s, abs=0.3)
 
 
+def test_a_small_rise_is_an_addition_only_where_a_dropper_was() -> None:
+    """A drop into much solid turns the colour a little; so may the light."""
+    small = [*titration(None)[:4], Addition(100.0, None, height=0.045)]
+    bare = run(make(small, 120.0, noise=0.3))
+    under_a_hand = run(make(small, 120.0, noise=0.3, blinds=[Blind(98.5, 100.6)]))
+    assert len(of(bare, "addition")) == 4
+    assert len(of(under_a_hand, "addition")) == 5
+    assert of(under_a_hand, "addition")[-1].time_s == pytest.approx(100.0, abs=1.5)
+
+
+def test_a_noted_addition_fell_under_the_hand_before_it() -> None:
+    detector = Detector(SETTINGS)
+    for seen in make(titration(), 280.0, blinds=[Blind(176.0, 178.0)]):
+        if 182.0 <= seen.time_s < 182.08:
+            detector.note_addition(seen.time_s, 0.05)
+        detector.update(seen)
+    assert of(detector, "addition")[-1].detail["basis"] == "noted"
+    assert of(detector, "addition")[-1].time_s == pytest.approx(178.0, abs=0.2)
+
+
 def test_an_addition_comes_before_the_onset_it_brings() -> None:
     detector = run(make(titration(), 230.0, blinds=[Blind(148.8, 151.6)]))
     onset_s = detector.finish().onset_s

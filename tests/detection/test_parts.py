@@ -234,9 +234,10 @@ def test_an_exponential_fall_is_carried_to_its_end() -> None:
     assert ahead == pytest.approx(0.8 + 0.3 * math.exp(-120.0 / 25.0), abs=0.02)
 
 
-def test_a_fall_that_grows_is_drifting_back_though_still_high() -> None:
+def test_a_fall_that_grows_is_carried_on_as_fast_as_it_is() -> None:
     times = np.linspace(0.0, 60.0, 61)
-    level = 1.0 - 0.15 * (times / 60.0) ** 3
+    level = 1.0 - 0.2 * (times / 60.0) ** 3
+    assert 0.3 < projected(times, level, 60.0) < 0.6
     assert is_drifting_back(times.tolist(), level.tolist(), ahead_s=60.0, edge=0.62)
 
 
@@ -281,6 +282,15 @@ def test_notes_find_the_addition_they_belong_to() -> None:
     assert notes.due(81.0) == []
     assert [n.mass_g for n in notes.due(84.0)] == [0.2]
     assert notes.due(200.0) == []
+
+
+def test_an_addition_before_the_last_note_explains_no_further_one() -> None:
+    notes = Notes()
+    notes.claim(10.0)
+    notes.claim(14.0)
+    notes.add(18.0, None)  # one mass for both
+    notes.add(26.0, None)  # more titrant, though nothing was seen since
+    assert [n.time_s for n in notes.due(40.0)] == [26.0]
 
 
 def test_foreign_hues_are_told_from_the_indicators_own() -> None:

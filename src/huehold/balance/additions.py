@@ -9,16 +9,24 @@ shortly after it.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from huehold.core import Reading
+from huehold.core import Event, Reading
 
-__all__ = ["AdditionMass", "Alignment", "align", "masses_of_additions"]
+__all__ = [
+    "AdditionMass",
+    "Alignment",
+    "addition_times",
+    "align",
+    "masses_of_additions",
+    "rises",
+]
 
 EARLY_S = 2.0
 _STREAM_S = 3.0
 _SAME_G = 1e-9
+_LEAST_RISE_G = 0.015  # a last digit that flickers is no titrant; the smallest drop is twice that
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,4 +155,35 @@ def masses_of_additions(
         mass = None if total is None or last_g is None else total - last_g
         found.append(AdditionMass(time_s, mass, total))
         last_g = total
+    return tuple(found)
+
+
+def addition_times(events: Iterable[Event]) -> tuple[list[float], list[float]]:
+    """Return the times of all additions among events, and of those only a mass tells of."""
+    told = [event for event in events if event.kind == "addition"]
+    unseen = [event.time_s for event in told if event.detail.get("basis") == "noted"]
+    return [event.time_s for event in told], unseen
+
+
+def rises(readings: Sequence[Reading]) -> tuple[Reading, ...]:
+    """Return the readings that speak of titrant added since the one before, at rest.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Cumulative masses in any order of arrival; a stream that climbs counts once, where
+        it has come to rest.
+    """
+    ordered = sorted(readings, key=lambda reading: reading.time_s)
+    found: list[Reading] = []
+    last_g = 0.0
+    for reading, following in zip(ordered, [*ordered[1:], None], strict=True):
+        climbs = (
+            following is not None
+            and following.time_s - reading.time_s <= _STREAM_S
+            and following.mass_g > reading.mass_g + _SAME_G
+        )
+        if not climbs and reading.mass_g - last_g > _LEAST_RISE_G:
+            found.append(reading)
+            last_g = reading.mass_g
     return tuple(found)

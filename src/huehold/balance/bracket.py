@@ -7,7 +7,7 @@ was not yet enough, so the reading before it is the lower bound.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from huehold.balance.additions import Alignment, align
@@ -73,6 +73,7 @@ def titrant_bracket(
     onset_s: float,
     addition_times: Sequence[float],
     *,
+    unseen_s: Collection[float] = (),
     duration_s: float = math.inf,
 ) -> Bracket:
     """Find the titrant mass at the endpoint and the mass before its addition.
@@ -85,6 +86,10 @@ def titrant_bracket(
         When the end colour came to stay.
     addition_times : sequence of float
         When additions were seen; those after the onset may be among them.
+    unseen_s : collection of float
+        Those among `addition_times` that only a mass tells of. They fell into a colour that
+        they did not change, so the end colour may have been there to stay before them: the
+        bracket then begins before the last addition that was seen.
     duration_s : float
         Time of the last frame, to notice readings outside the recording.
 
@@ -101,10 +106,17 @@ def titrant_bracket(
     number = sum(time_s <= onset_s + _ONSET_SLACK_S for time_s in aligned.additions_s)
     if number == 0:
         return _by_time_alone(aligned, onset_s)
-    return _by_addition(aligned, number)
+    return _by_addition(aligned, number, _first(aligned, number, unseen_s))
 
 
-def _by_addition(aligned: Alignment, number: int) -> Bracket:
+def _first(aligned: Alignment, number: int, unseen_s: Collection[float]) -> int:
+    """Return the last addition up to one that was seen; the first where none was."""
+    while number > 1 and aligned.additions_s[number - 1] in unseen_s:
+        number -= 1
+    return number
+
+
+def _by_addition(aligned: Alignment, number: int, first: int) -> Bracket:
     added_s = aligned.additions_s[number - 1]
     warnings: list[str] = []
     after = aligned.settled(number)
@@ -116,7 +128,12 @@ def _by_addition(aligned: Alignment, number: int) -> Bracket:
             f"endpoint, and the next; the one taken at {aligned.readings[after].time_s:.1f} s "
             f"includes {extra} more."
         )
-    before_g = _before(aligned, number, warnings)
+    if first < number:
+        warnings.append(
+            f"The last {number - first} of the additions up to the endpoint changed no colour that "
+            "could be seen: the bracket spans them and the one before."
+        )
+    before_g = _before(aligned, first, warnings)
     after_g = aligned.readings[after].mass_g
     _note_oddities(aligned, number, before_g, after_g, warnings)
     return Bracket(before_g, after_g, after_g, tuple(warnings))

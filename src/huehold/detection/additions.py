@@ -25,6 +25,7 @@ _MIN_STEP_NOISE = 5.0  # in standard deviations of the smoothed position
 _DOUBLE = 2.0
 _HALF = 0.5
 _HAND_S = 5.0  # a rise this soon after something was over the vessel: the dropper, likely
+_NOTED_AFTER_S = 10.0  # and a mass noted this soon after one belongs to what it did
 _PEAK_OVER_S = 1.0  # no new maximum for this long: the rise is over
 _SAME_PORTION_S = 1.5  # a rise this soon after a peak still belongs to it,
 _SAME_BEGAN_S = 3.0  # if that peak's own rise began this shortly before
@@ -88,6 +89,10 @@ class AdditionFinder:
     def hand(self, time_s: float) -> None:
         """Note that something was over the vessel: a dropper makes an addition likely."""
         self._hand_s = time_s
+
+    def likely_s(self, noted_s: float) -> float:
+        """Return when an addition that was noted fell: under the last hand, if it was lately."""
+        return self._hand_s if 0.0 <= noted_s - self._hand_s <= _NOTED_AFTER_S else noted_s
 
     def add(
         self, point: Point, line: Line, seen: Smoother, *, end_colour: float

@@ -138,9 +138,10 @@ class Detector:
         Notes
         -----
         A note that fits an addition seen shortly before belongs to it; else it is told
-        as an addition that was not seen, with one of the next observations.
+        as an addition that was not seen, with one of the next observations, at the time
+        something was last over the vessel.
         """
-        self._notes.add(time_s, mass_g)
+        self._notes.add(self._finder.likely_s(time_s), mass_g)
 
     def finish(self) -> Verdict:
         """Close the run and reach the verdict; calling it again returns the same."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from dataclasses import dataclass
 
@@ -20,19 +21,21 @@ class Note:
 
 
 class Notes:
-    """Keeps notes and seen additions that have no partner yet; bounded."""
+    """Keeps notes that have no seen addition yet, and the last addition that has no note.
+
+    A note speaks of all that was added since the note before it, so that one seen addition
+    explains it; what was seen before the note before it never does.
+    """
 
     def __init__(self) -> None:
-        self._seen_s: deque[float] = deque(maxlen=8)
+        self._seen_s = -math.inf
         self._pending: deque[Note] = deque()
 
     def add(self, time_s: float, mass_g: float | None) -> None:
-        """Take a note; it is settled at once if a seen addition fits."""
-        for seen_s in reversed(self._seen_s):
-            if -_TYPED_BEFORE_S <= time_s - seen_s <= _TYPED_LATER_S:
-                self._seen_s.remove(seen_s)
-                return
-        self._pending.append(Note(time_s, mass_g))
+        """Take a note; it is settled at once if an addition was seen since the one before."""
+        if time_s - self._seen_s > _TYPED_LATER_S:
+            self._pending.append(Note(time_s, mass_g))
+        self._seen_s = -math.inf
 
     def claim(self, seen_s: float) -> float | None:
         """Take a seen addition; return the mass noted for it shortly before, if any."""
@@ -40,7 +43,7 @@ class Notes:
             if abs(note.time_s - seen_s) <= _TYPED_BEFORE_S:
                 self._pending.remove(note)
                 return note.mass_g
-        self._seen_s.append(seen_s)
+        self._seen_s = seen_s
         return None
 
     def due(self, now_s: float) -> list[Note]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
-from huehold.balance.additions import masses_of_additions
+from huehold.balance.additions import addition_times, masses_of_additions
 from huehold.balance.bracket import titrant_bracket
 from huehold.core import Event, EventKind
 from huehold.errors import InputError
@@ -82,7 +82,8 @@ def bracket(run: Run) -> Bracket | None:
     if not earlier:
         return None
     try:
-        masses = titrant_bracket(run.readings, onset_s, times)
+        _, unseen = addition_times(run.events)
+        masses = titrant_bracket(run.readings, onset_s, times, unseen_s=unseen)
     except InputError:  # no reading belongs to the endpoint: the bracket is one in time only
         return Bracket(len(earlier), earlier[-1], onset_s, None, None)
     return Bracket(len(earlier), earlier[-1], onset_s, masses.before_g, masses.after_g)
