@@ -6,6 +6,7 @@ out, a bounded amount of work for each frame.
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from os import PathLike
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from huehold.balance.additions import masses_of_additions
+from huehold.balance.additions import masses_of_additions, rises
 from huehold.calibration.applied import hue_bands
 from huehold.calibration.camera import CameraCalibration, CameraGate
 from huehold.calibration.card_guide import CardGuide
@@ -371,6 +372,7 @@ def review(
     chosen = method if isinstance(method, Method) else load_method(method)
     settings = settings or Settings()
     interrupted = False
+    weighed = deque(rises(masses.readings) if masses is not None else ())
     reader = open_reader(recording, rate_hz=settings.rate_hz, matrix=matrix, passes=passes)
     with reader as source:
         session = Session(chosen, settings, scale=source.scale, calibrations=calibrations)
@@ -378,6 +380,9 @@ def review(
             on_open(source.info)
         try:
             for frame in frames_of(source, session.observer, session.detector):
+                while weighed and weighed[0].time_s <= frame.time_s:
+                    reading = weighed.popleft()
+                    session.note_mass(reading.time_s, reading.mass_g)
                 step = session.feed(frame)
                 if on_step is not None:
                     on_step(step, source.progress_s)
