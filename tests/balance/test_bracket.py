@@ -183,6 +183,7 @@ def test_an_unseen_addition_before_a_seen_one_changes_nothing():
 @pytest.mark.parametrize(
     ("shown", "at_s"),
     [
+        ((), []),
         (((5, 0.0), (20, 0.0)), []),
         (((5, 0.5), (20, 0.5), (40, 0.55)), [5, 40]),
         (((5, 0.5), (20, 0.51), (40, 0.5), (60, 0.51)), [5]),  # a last digit that flickers

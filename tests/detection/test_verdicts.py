@@ -348,3 +348,15 @@ def test_a_colour_that_is_washed_out_is_no_endpoint(share: float) -> None:
 
     detector = run(make(titration(None), 300.0, change=bleach))
     assert "endpoint" not in kinds(detector)
+
+
+@pytest.mark.parametrize(("cloudy", "warned"), [(0.05, False), (0.3, True)])
+def test_solid_that_dissolves_under_a_held_colour_is_warned_about(
+    cloudy: float, warned: bool
+) -> None:
+    def turbidity(times: np.ndarray) -> np.ndarray:
+        return np.where(times < 150.0, 0.8, cloudy * np.exp(-(times - 150.0) / 20.0))
+
+    found = verdict(run(make(titration(), 230.0, turbidity=turbidity)))
+    assert found.kind == "endpoint"
+    assert any("cleared under" in text for text in found.warnings) is warned

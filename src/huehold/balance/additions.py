@@ -11,6 +11,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import zip_longest
 
 from huehold.core import Event, Reading
 
@@ -177,7 +178,7 @@ def rises(readings: Sequence[Reading]) -> tuple[Reading, ...]:
     ordered = sorted(readings, key=lambda reading: reading.time_s)
     found: list[Reading] = []
     last_g = 0.0
-    for reading, following in zip(ordered, [*ordered[1:], None], strict=True):
+    for reading, following in zip_longest(ordered, ordered[1:]):
         climbs = (
             following is not None
             and following.time_s - reading.time_s <= _STREAM_S

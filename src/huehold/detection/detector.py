@@ -89,6 +89,7 @@ class Detector:
         self._confirmed_s: float | None = None
         self._withdrawn_s: float | None = None
         self._overshot = False
+        self._cleared_from: float | None = None
         self._verdict: Verdict | None = None
 
     # --- what goes in -----------------------------------------------------------------
@@ -313,6 +314,7 @@ class Detector:
             return
         self._watch.complete()
         self._confirmed_s, self._withdrawn_s = self._now_s, None
+        self._cleared_from = hold.cleared_from()
         self._overshot = self._beyond_deg(hold) > _BEYOND_DEG
         detail = {"onset_s": hold.onset_s, "entered_s": hold.entered_s}
         kind: EventKind = "overshoot" if self._overshot else "endpoint"
@@ -403,6 +405,7 @@ class Detector:
             overshot=self._overshot,
             confirmed_s=self._confirmed_s,
             withdrawn_s=self._withdrawn_s,
+            cleared_from=self._cleared_from,
             foreign=self._palette.foreign,
         )
         return found if hold is None else self._with_hold(found, hold)

@@ -25,6 +25,7 @@ _REOPEN_DEPTH = 0.1
 _FEW_LOOKS = 3
 _CLOUDY = 0.15  # turbidity from which solid is left
 _CLEARED = 0.06  # fall of the turbidity over a hold that shows it dissolving
+_CLEARED_MUCH = 0.1  # and one that a green at the very end cannot outlast
 _RISE = 0.12  # of the way: more than wander, less than any drop that matters
 _RISE_UNITS = 3.0
 _JUDGE_EVERY_S = 0.5
@@ -75,12 +76,21 @@ class Hold:
 
     def is_clearing(self) -> bool:
         """Tell whether the mixture is still cloudy, and clearing fast: solid is dissolving."""
-        known = [u for _, _, u in self.looks if math.isfinite(u)]
-        part = len(known) // 3
-        if part < _FEW_LOOKS:
-            return False
-        before, now = median(known[:part]), median(known[-part:])
+        before, now = self._turbidities(3)
         return now > _CLOUDY and before - now > _CLEARED
+
+    def cleared_from(self) -> float | None:
+        """Return the turbidity at the beginning if much of it went under the held colour."""
+        before, now = self._turbidities(6)
+        return before if before - now > _CLEARED_MUCH else None
+
+    def _turbidities(self, parts: int) -> tuple[float, float]:
+        """Return the medians of the first and the last part of the hold; NaN if too few."""
+        known = [u for _, _, u in self.looks if math.isfinite(u)]
+        part = len(known) // parts
+        if part < _FEW_LOOKS:
+            return math.nan, math.nan
+        return median(known[:part]), median(known[-part:])
 
     def rose_from_s(self, line: Line) -> float | None:
         """Return the last time from which the colour rose clearly, or None.

@@ -72,6 +72,8 @@ class Findings:
         Whether too many colours were none of the indicator's.
     withdrawn_s : float or None
         When an endpoint that had been called faded after all.
+    cleared_from : float or None
+        Turbidity when the hold that was called began, if much of it went during the hold.
     entered_s : float or None
         When the standing hold's colour first came into the end band.
     hold_s : float
@@ -103,6 +105,7 @@ class Findings:
     still_clearing: bool = False
     foreign: bool = False
     withdrawn_s: float | None = None
+    cleared_from: float | None = None
 
 
 def reach_verdict(found: Findings) -> Verdict:
@@ -174,6 +177,12 @@ def _held_warnings(found: Findings) -> list[str]:
         warnings.append(
             f"The mixture had not cleared (turbidity {found.turbidity:.2f} of the start): "
             "undissolved solid may still use up titrant."
+        )
+    if found.cleared_from is not None:
+        warnings.append(
+            f"The mixture cleared under the held colour (turbidity {found.cleared_from:.2f} of "
+            f"the start, then {found.turbidity:.2f}): solid was using up titrant all the while, so "
+            "there was too much of it, or some was added unseen, or the colour will yet fade."
         )
     if found.late_additions:
         warnings.append(
