@@ -26,6 +26,7 @@ from huehold.vision.guide import Guidance
 __all__ = ["CardGuide", "CardReading", "read_card"]
 
 _SEEK_S, _IDLE_S, _FOLLOW_S = 0.3, 2.0, 0.3  # between looks: at first, later, once found
+_SELDOM_S = 6.0  # a card that was not there for minutes
 _TRIES = 12  # quick looks before the slow ones
 _KEPT_S = 20.0  # how long the place is believed while the markers are hidden
 _LOOKS = 40  # most frames whose ramp is kept
@@ -141,7 +142,7 @@ class CardGuide:
         elif known is not None and frame.time_s - self._read_s > _KEPT_S:
             self.sight, self._tries = None, 0
         self._tries += 1
-        pause = _SEEK_S if self._tries < _TRIES else _IDLE_S
+        pause = _SEEK_S if self._tries < _TRIES else min(_IDLE_S * self._tries / _TRIES, _SELDOM_S)
         self._next_look_s = frame.time_s + (_FOLLOW_S if self.sight is not None else pause)
 
     def _note(self, frame: Frame) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from itertools import pairwise
 from statistics import median
 
 import numpy as np
@@ -97,7 +98,7 @@ class Condition:
         self._last: NDArray[np.uint8] | None = None
         self._changed_s = 0.0
         self._knock_s = -np.inf
-        self._levels: list[NDArray[np.float64]] = []
+        self._levels: deque[list[float]] = deque(maxlen=8)
         self._veil = Veil()
 
     def of_picture(self, time_s: float, image: NDArray[np.uint8]) -> dict[str, float]:
@@ -139,11 +140,13 @@ class Condition:
 
     def _light(self, around: Around) -> tuple[float, float]:
         """Sudden change and flicker of the camera's gain."""
-        self._levels = [*self._levels[-7:], np.log(around.gain)]
-        if len(self._levels) < 2:
+        levels = self._levels
+        levels.append([math.log(gain) for gain in around.gain.tolist()])
+        if len(levels) < 2:
             return 0.0, 0.0
-        latest = float(np.abs(self._levels[-1] - self._levels[-2]).max())
-        steps = np.diff([level.mean() for level in self._levels])
-        turns = np.mean(np.sign(steps[1:]) != np.sign(steps[:-1])) if len(steps) > 3 else 0.0
-        swing = float(np.median(np.abs(steps)))
-        return _ramp(latest, 0.04, 0.15), _ramp(swing, 0.02, 0.08) * float(turns)
+        latest = max(abs(now - before) for now, before in zip(levels[-1], levels[-2], strict=True))
+        steps = [(sum(now) - sum(before)) / 3.0 for before, now in pairwise(levels)]
+        turned = [(one > 0.0) != (two > 0.0) for one, two in pairwise(steps)]
+        turns = sum(turned) / len(turned) if len(steps) > 3 else 0.0
+        swing = median(abs(step) for step in steps)
+        return _ramp(latest, 0.04, 0.15), _ramp(swing, 0.02, 0.08) * turns

@@ -26,6 +26,7 @@ Cells = NDArray[np.float32]
 
 _CELLS = 72  # along the longer side, at most
 _DARK, _BRIGHT = 0.006, 0.90  # linear light between which a ratio means something
+_ENOUGH = 800  # cells that tell the common change
 _DIFFERS = 0.25  # log ratio, beyond the common one, that marks a cell as changed
 _NOISE = 0.004  # linear light by which dark cells may stray as well
 _STILL, _SETTLED_S = 0.12, 1.5  # how still, and how long, until a new look is believed
@@ -313,6 +314,7 @@ def _common(log_ratio: Cells) -> tuple[FloatArray, bool]:
     ----------
     log_ratio : ndarray of float32, shape (3, n)
     """
+    log_ratio = log_ratio[:, :: max(1, log_ratio.shape[1] // _ENOUGH)]
     cells = log_ratio.shape[1]
     if cells < 40:
         return np.zeros(3), False

@@ -131,7 +131,7 @@ class TurbidityScale:
         if count(both) < _FEWEST:
             return self._seen
         # Both are zero outside their own region.
-        product = np.clip(detail * last[0], -1.0, 1.0)
+        product = np.minimum(np.maximum(detail * last[0], np.float32(-1.0)), np.float32(1.0))
         self._seen = math.sqrt(max(float(product.sum()) / count(both), 0.0))
         return self._seen
 

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse, Rect
+from huehold.vision.channels import count, largest, median_of, total
 from huehold.vision.colour import LINEAR_OF_CODE
 from huehold.vision.geometry import normalised_radius
 
@@ -68,12 +69,12 @@ def measure_patch(image: NDArray[np.uint8], rect: Rect) -> tuple[FloatArray, flo
     step = max(1, max(region.shape[:2]) // 24)
     code = region[::step, ::step].reshape(-1, 3)
     linear = LINEAR_OF_CODE[code]
-    centre = np.median(linear, axis=0)
-    light, middle = linear.sum(axis=1), max(float(centre.sum()), 1e-6)
-    close = np.abs(light / middle - 1.0) < 0.25
-    spread = 1.4826 * float(np.median(np.abs(light / middle - 1.0)))
-    clipped = float((code >= 254).any(axis=1).mean())
-    return linear[close].mean(axis=0) if close.any() else centre, spread, clipped
+    centre = np.array([median_of(channel) for channel in linear.T])
+    off = np.abs(total(linear) / max(float(centre.sum()), 1e-6) - 1.0)
+    close = off < 0.25
+    clipped = count(largest(code) >= 254) / len(code)
+    mean = close @ linear / count(close) if close.any() else centre
+    return mean, 1.4826 * median_of(off), clipped
 
 
 def find_white(picture: NDArray[np.uint8], vessel: Ellipse) -> Rect | None:
