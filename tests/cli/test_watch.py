@@ -133,8 +133,43 @@ def test_what_cannot_be_watched_is_said(arguments, code, part, tmp_path, capsys)
                *([] if "--browser" in arguments else ["--no-page"])])  # fmt: skip
     said = capsys.readouterr()
     assert got == code, said.err
-    assert part in said.err
+    assert said.err.count(part) == 1
     assert "Traceback" not in said.err
+
+
+def test_a_run_that_fails_in_the_middle_says_so_once_and_is_kept(
+    tmp_path, rendered, capsys, monkeypatch
+):
+    from huehold.session import Session
+
+    def fails(self, source, **_):
+        raise RuntimeError("no verdict")
+
+    monkeypatch.setattr(Session, "finish", fails)
+    path = tmp_path / "book.sqlite3"
+    code = run(["watch", "--play", str(rendered("clean").recording), "--speed", "60", "--no-page",
+                "--no-sound", "--notebook", str(path)])  # fmt: skip
+    said = capsys.readouterr().err
+    assert code == 1
+    assert said.count("RuntimeError") == 1
+    assert "Traceback" not in said
+    with Notebook(path) as book:
+        assert next(book.observations(1))
+
+
+def test_with_the_page_a_lost_camera_is_said_in_the_terminal_at_once(tmp_path, capsys, monkeypatch):
+    said = []
+
+    def served(self, **_):
+        self._listener.close()
+        assert self.app.state.desk.watch.wait(20.0)
+        said.append(capsys.readouterr().err)
+
+    monkeypatch.setattr("huehold.page.serve.PageServer.run", served)
+    book = str(tmp_path / "book.sqlite3")
+    assert run(["watch", "--camera", "7", "--notebook", book, "--no-sound"]) == 4
+    assert said[0].count("Camera 7 cannot be opened") == 1
+    assert "cannot be opened" not in capsys.readouterr().err
 
 
 def test_a_notebook_from_a_newer_version(tmp_path, capsys):

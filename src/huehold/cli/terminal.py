@@ -62,9 +62,7 @@ def run_in_terminal(watch: Watch, listeners: Iterable[Listener]) -> int:
     run = watch.finish()
     if run is not None:
         print_card(run)
-    if watch.error is not None:
-        raise watch.error
-    return 0
+    return 0 if watch.error is None else watch.error.exit_code  # it was said when it happened
 
 
 def _wait(watch: Watch) -> None:

@@ -89,7 +89,7 @@ def watch_command(
         listeners = [*_loudspeaker(stack, sound, volume)]
         if record is not None:
             listeners.append(_recorder(stack, record, record_limit))
-        first = _resumed(plan, resume) or new_watch(plan)
+        first = _talking(_resumed(plan, resume) or new_watch(plan))
         if not page:
             from huehold.cli.terminal import run_in_terminal
 
@@ -202,6 +202,23 @@ def new_watch(plan: _Plan) -> Watch:
     return watch
 
 
+def _talking(watch: Watch) -> Watch:
+    """Have warnings said in the terminal as they come, and why the run ended if it failed."""
+    said: set[str] = set()
+
+    def tell(*_: object) -> None:
+        """Say what was not said before."""
+        failed = [str(watch.error)] if watch.error is not None else []
+        for sentence in (*watch.source.warnings, *watch.warnings, *failed):
+            if sentence not in said:
+                said.add(sentence)
+                click.echo(f"huehold: {sentence}", err=True)
+
+    watch.listen(tell)
+    watch.when_over(tell)
+    return watch
+
+
 def _plain(settings: Settings) -> dict[str, object]:
     return {name: value for name, value in asdict(settings).items() if value is not None}
 
@@ -285,7 +302,7 @@ def _run_page(
     from huehold.page.desk import Desk
     from huehold.page.serve import PageServer
 
-    desk = Desk(lambda: new_watch(plan), plan.notebook, first, tuple(listeners))
+    desk = Desk(lambda: _talking(new_watch(plan)), plan.notebook, first, tuple(listeners))
     try:
         server = PageServer(desk, port=port, lan=lan)
         click.echo(f"The page: {server.address}", err=True)
@@ -307,14 +324,12 @@ def _show_phone(link: str) -> None:
 
 
 def _leave(watch: Watch) -> int:
-    if watch.error is not None:
-        raise watch.error
     run: Run | None = watch.finished
     if run is not None:
         from huehold.report.card import print_card
 
         print_card(run)
-    return 0
+    return 0 if watch.error is None else watch.error.exit_code  # it was said when it happened
 
 
 def _list_cameras(folder: Path, backend: str | None) -> int:
