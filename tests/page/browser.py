@@ -30,9 +30,8 @@ _FLAGS = (
 
 def launch(playwright: Playwright, folder: Path, *flags: str) -> Browser:
     """Start a browser; `folder` is where the little script that starts it may lie."""
-    return playwright.chromium.launch(
-        executable_path=_starter(folder), args=[*_FLAGS, *flags], timeout=60_000
-    )
+    start = CHROMIUM if sys.platform == "win32" else _starter(folder)
+    return playwright.chromium.launch(executable_path=start, args=[*_FLAGS, *flags], timeout=60_000)
 
 
 def _starter(folder: Path) -> Path:

@@ -195,6 +195,9 @@ def test_it_fits_a_narrow_phone_and_works_by_keyboard(tmp_path, browser_of, widt
         page.fill("#place-x_px", "160")
         page.click("#place-use")
         page.locator("#place").wait_for(state="hidden")
+        (said,) = s.notebook.outlines(s.desk.watch.run_id)
+        assert said.what == "vessel"
+        assert said.placed.x_px == 160.0
         page.click("#place-white")
         page.fill("#place-x_px", "5000")
         page.click("#place-use")
