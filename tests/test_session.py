@@ -1,5 +1,6 @@
 """The one streaming core: live and review the same, asking changes nothing."""
 
+import threading
 from functools import cache
 
 import pytest
@@ -14,7 +15,7 @@ from huehold.mass_fields import FIELDS
 from huehold.masses import MassInputs, assay_of, read_mass
 from huehold.methods import load_method
 from huehold.notebook import Notebook
-from huehold.past_runs import cut_off_run, open_run, resume_watch
+from huehold.past_runs import cut_off_run, is_growing, open_run, resume_watch
 from huehold.run import Settings
 from huehold.session import Session, review
 from huehold.watching import Watch
@@ -122,6 +123,16 @@ def test_a_run_that_was_cut_off_goes_on_with_a_gap(tmp_path):
         assert watch._begin_s > seen[-1].time_s
         book.finish(run_id, {"kind": "not_reached"}, {})
         assert cut_off_run(book) is None
+        assert not is_growing(book, record.id, wait_s=0.0)
+
+
+def test_a_run_that_is_being_watched_is_seen_to_grow(tmp_path):
+    with Notebook(tmp_path / "book.sqlite3") as book:
+        number = book.begin(method="m", settings={}, source={})
+        add = threading.Timer(0.05, lambda: book.append(number, observations()[:3]))
+        add.start()
+        assert is_growing(book, number, wait_s=0.5)
+        add.join()
 
 
 @pytest.mark.parametrize(

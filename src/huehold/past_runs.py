@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import replace
@@ -27,6 +28,7 @@ __all__ = [
     "calibration_record",
     "calibrations_of",
     "cut_off_run",
+    "is_growing",
     "method_of",
     "open_run",
     "resume",
@@ -184,6 +186,13 @@ def cut_off_run(notebook: Notebook, now: datetime | None = None) -> RunRecord | 
         if record.finished_at is None and seen is not None and now - started < _GO_ON_WITHIN:
             return record
     return None
+
+
+def is_growing(notebook: Notebook, number: int, wait_s: float = 1.5) -> bool:
+    """Say whether somebody watches a run just now: observations come at least once a second."""
+    before = notebook.count(number)
+    time.sleep(wait_s)
+    return notebook.count(number) > before
 
 
 def resume_watch(

@@ -225,10 +225,10 @@ def _plain(settings: Settings) -> dict[str, object]:
 
 def _resumed(plan: _Plan, wanted: bool | None) -> Watch | None:
     """Go on with the newest run that was cut off within the last hour, if the user wants to."""
-    from huehold.past_runs import cut_off_run, method_of, resume_watch
+    from huehold.past_runs import cut_off_run, is_growing, method_of, resume_watch
 
     record = cut_off_run(plan.notebook)
-    if record is None or wanted is False:
+    if record is None or wanted is False or is_growing(plan.notebook, record.id):
         return None
     if wanted is None and not _asked(record):
         return None

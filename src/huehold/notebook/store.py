@@ -296,6 +296,10 @@ class Notebook:
                 last_s = row[0]
                 yield self._understood(records.observation_from, row)
 
+    def count(self, run_id: int) -> int:
+        """Return the number of observations of a run."""
+        return self._number("SELECT count(*) FROM observation WHERE run_id = ?", run_id)
+
     def events(self, run_id: int) -> tuple[Event, ...]:
         """Return the events of a run in time order."""
         rows = self._rows(
