@@ -34,7 +34,7 @@ _START_TURN_DEG = 15.0  # the start colour may turn this far from where it was f
 _ENTER = 0.62  # position of the band's edge where hue cannot tell
 _ENTER_RANGE = (0.6, 0.66)  # once the run has shown its end colour
 _ENTER_UNSEEN = 0.8
-_ALIKE = 0.08  # of the way: the farthest peaks agree, so they have shown the full end colour
+_ALIKE = 0.12  # of the way: the farthest peaks agree, so they have shown the full end colour
 _HYSTERESIS = (0.06, 0.1)
 _OUT_DEG = 5.0  # the end colour is left this far outside its hue band, or half the gap
 
