@@ -216,6 +216,23 @@ def test_a_lock_that_does_not_hold_is_told_once(gains, what):
         assert told[0] in watch.finished.warnings
 
 
+@pytest.mark.parametrize(
+    ("preset", "what"),
+    [("white_balance_drift", "white balance"), ("waving", None), ("swirl_and_shift", None)],
+)
+def test_rendered_recordings_are_judged_rightly(rendered, preset, what):
+    from huehold.capture.recording import open_recording
+    from huehold.watching_sight import Steadiness
+
+    source = ScriptedCamera([])
+    source.locks.update({"exposure": "locked", "white balance": "locked"})
+    steadiness = Steadiness(source)
+    with open_recording(rendered(preset).recording, rate_hz=4.0) as recording:
+        told = [sentence for frame in recording.frames() for sentence in steadiness.look(frame)]
+    assert len(told) == (what is not None)
+    assert what is None or f"its {what} is locked" in told[0]
+
+
 def test_where_no_lock_is_claimed_nothing_is_told():
     watch = watch_of(wandering((0.9, 0.9, 0.9)))
     watch.source.locks.update({"exposure": "refused", "white balance": "unknown"})
