@@ -20,6 +20,7 @@ from huehold.calibration.applied import hue_bands
 from huehold.calibration.camera import CameraCalibration, CameraGate
 from huehold.calibration.card_guide import CardGuide
 from huehold.calibration.model import Calibration
+from huehold.calibration.turbidity import solid_share
 from huehold.core import (
     Ellipse,
     Event,
@@ -53,12 +54,17 @@ _TYPED_LATER_S = 20.0  # a mass typed later than this after a seen addition is n
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What one frame brought."""
+    """What one frame brought.
+
+    ``shown`` is the observation for people, its turbidity as the share of solid where a
+    calibration gives that; ``observation`` is what was seen, to be kept.
+    """
 
     frame: Frame
     observation: Observation
     events: tuple[Event, ...]
     sight: Sight
+    shown: Observation
 
 
 def detector_settings(
@@ -87,9 +93,9 @@ def detector_settings(
     )
 
 
-def _camera_gate(calibrations: Sequence[Calibration]) -> CameraGate | None:
+def _camera_gate(calibrations: Sequence[Calibration], device: str) -> CameraGate | None:
     found = [known for known in calibrations if isinstance(known, CameraCalibration)]
-    return CameraGate(found[-1]) if found else None
+    return CameraGate(found[-1], device) if found else None
 
 
 class Session:
@@ -105,8 +111,11 @@ class Session:
         Pixels of a frame for one pixel of the source, where frames come reduced.
     calibrations : sequence of Calibration
         What was measured beforehand, at most one of a kind. A camera's corrects the colours if
-        it fits the light, else the run warns and goes on without; a measured chart of the dye
-        gives the hue bands; the others serve the assay.
+        it fits device and light, else the run warns and goes on without; a measured chart of the
+        dye gives the hue bands; one of turbidity turns the trace's index into the share of solid
+        (the detector keeps to the index); the others serve the assay.
+    device : str
+        The camera the frames are from, if it is known.
     """
 
     def __init__(
@@ -116,13 +125,15 @@ class Session:
         *,
         scale: float = 1.0,
         calibrations: Sequence[Calibration] = (),
+        device: str = "",
     ) -> None:
         self.method = method
         self.settings = settings or Settings()
         self.calibrations = tuple(calibrations)
         self.detector = Detector(detector_settings(method, self.settings, self.calibrations))
         self.card = CardGuide()
-        self.camera = _camera_gate(self.calibrations)
+        self.camera = _camera_gate(self.calibrations, device)
+        self.solid, self._left_out = solid_share(self.calibrations, method.name)
         self.observer = Observer(
             vessel=scaled_vessel(self.settings.vessel, scale),
             white=scaled_white(self.settings.white, scale),
@@ -148,7 +159,8 @@ class Session:
         """
         observation = self.observer.observe(frame)
         self._gallery.add(frame)
-        return Step(frame, observation, self.take(observation), self.observer.sight)
+        shown, events = self._take(observation)
+        return Step(frame, observation, events, self.observer.sight, shown)
 
     def take(self, observation: Observation) -> tuple[Event, ...]:
         """Take an observation made elsewhere, as from the notebook, and tell what follows.
@@ -158,8 +170,12 @@ class Session:
         observation : Observation
             Later in time than the one before it.
         """
-        self._recorder.add(observation)
-        return self.detector.update(observation)
+        return self._take(observation)[1]
+
+    def _take(self, observation: Observation) -> tuple[Observation, tuple[Event, ...]]:
+        shown = observation if self.solid is None else self.solid(observation)
+        self._recorder.add(shown)
+        return shown, self.detector.update(observation)
 
     def note_mass(self, time_s: float, mass_g: float) -> None:
         """Tell the detector of an addition that a titrant mass speaks of.
@@ -238,7 +254,7 @@ class Session:
         events = _with_masses(events, readings)
         assay, mass_warnings, problem = self._assay(verdict, events, masses, trace)
         return Run(
-            source=replace(source, detail={**source.detail, "bench card": self.card.summary}),
+            source=replace(source, detail={**source.detail, **self._sight_detail()}),
             method=self.method,
             settings=self.settings,
             verdict=verdict,
@@ -258,10 +274,16 @@ class Session:
             turbidity_basis=self.observer.turbidity_basis,
         )
 
+    def _sight_detail(self) -> dict[str, str]:
+        """Say what the bench card gave, and what the turbidity means."""
+        card = {"bench card": self.card.summary}
+        return card if self.solid is None else {**card, "turbidity": self.solid.summary}
+
     def _sight_warnings(self) -> tuple[str, ...]:
-        """Say what was wrong with the bench card and the camera's calibration."""
+        """Say what was wrong with the card and the calibrations of camera and turbidity."""
         refused = self.camera.refused if self.camera is not None else ""
-        return (*self.card.warnings, *([refused] if refused else []))
+        solid = self.solid.warnings if self.solid is not None else ()
+        return (*self.card.warnings, *([refused] if refused else []), *self._left_out, *solid)
 
     def _assay(
         self,
@@ -375,7 +397,10 @@ def review(
     weighed = deque(rises(masses.readings) if masses is not None else ())
     reader = open_reader(recording, rate_hz=settings.rate_hz, matrix=matrix, passes=passes)
     with reader as source:
-        session = Session(chosen, settings, scale=source.scale, calibrations=calibrations)
+        session = Session(
+            chosen, settings, scale=source.scale, calibrations=calibrations,
+            device=source.info.detail.get("device", ""),
+        )  # fmt: skip
         if on_open is not None:
             on_open(source.info)
         try:

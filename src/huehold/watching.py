@@ -369,7 +369,7 @@ class Watch:
         for sentence in self._steadiness.look(frame):
             self._warn(sentence)
         self._keeper.add(step.observation, step.events, frame)
-        return self._moment(step.observation, step.events)
+        return self._moment(step.shown, step.events)
 
     def _moment(self, observation: Observation | None, events: tuple[Event, ...]) -> Moment:
         detector = self.session.detector

@@ -23,15 +23,20 @@ from huehold.calibration.card_guide import read_card
 from huehold.calibration.chart import fit_chart
 from huehold.calibration.chart_picture import read_picture
 from huehold.calibration.store import Store
+from huehold.capture import camera
+from huehold.capture.source import _device
 from huehold.cli.calibrate_guided import command_of
-from huehold.core import Ellipse, Frame, Rect
+from huehold.core import Ellipse, Frame, Observation, Rect, SourceInfo
 from huehold.errors import InputError
+from huehold.methods import load_method
+from huehold.session import Session
 from huehold.vision import Observer
 from huehold.vision.colour import LINEAR_OF_CODE
 from tests.calibration.card_scene import Scene, encode, render
 from tests.calibration.chart_scene import camera_patches, chart_picture
 
 MADE = dt.date(2026, 3, 1)
+NOTHING_SEEN = Observation(0.0, *[float("nan")] * 7, None, 0.0, ("no_vessel",))
 
 
 @pytest.fixture(scope="module")
@@ -249,3 +254,36 @@ def test_what_cannot_be_seen_is_unknown_not_good() -> None:
     found = findings([Frame(i / 15.0, grey) for i in range(40)])
     assert found["focus"].state == found["exposure"].state == found["flicker"].state == "unknown"
     assert found["exposure"].value is None
+
+
+@pytest.mark.parametrize(
+    ("device", "fits"),
+    [("", True), ("PHONE-X", True), ("Maker Phone X", True), ("Phone Y", False), ("x", True)],
+)
+def test_a_calibration_of_another_camera_is_left_out_and_told(
+    made: CameraCalibration, device: str, fits: bool
+) -> None:
+    gate = CameraGate(made, device)
+    white = np.array(made.white)
+    ratio = np.array([0.5, 0.4, 0.3])
+    assert np.array_equal(gate(ratio, white), ratio) is not fits
+    assert bool(gate.refused) is not fits
+    session = Session(load_method("magnesium-hydroxide-by-vinegar"), calibrations=[made],
+                      device=device)  # fmt: skip
+    session.take(NOTHING_SEEN)
+    told = [w for w in session.finish(SourceInfo("a", 8, 8)).warnings if "of the camera" in w]
+    assert len(told) == (not fits)
+
+
+def test_phones_say_which_they_are() -> None:
+    apple = {"com.apple.quicktime.make": "Maker ", "com.apple.quicktime.model": "Phone X"}
+    assert _device(apple) == {"device": "Maker Phone X"}
+    assert _device({"com.android.model": "Y" * 200}) == {"device": "Y" * 80}
+    assert _device({"title": "Phone"}) == {}
+
+
+def test_linux_says_which_camera_it_is(tmp_path: Path) -> None:
+    (tmp_path / "video2").mkdir()
+    (tmp_path / "video2" / "name").write_text("Desk camera\n")
+    assert camera._device(2, tmp_path) == {"device": "Desk camera"}
+    assert camera._device(3, tmp_path) == {}

@@ -7,11 +7,12 @@ from datetime import date
 
 import pytest
 
-from huehold.calibration import doctor_checks as checks
-from huehold.calibration import doctor_devices as devices
-from huehold.calibration.doctor import Finding, _guarded, as_json, calibrations, examine
-from huehold.calibration.dropper import calibrate, parse_weighings
+from huehold.calibration.dropper import Weighing, calibrate
 from huehold.calibration.store import Store
+from huehold.core import Frame
+from huehold.doctor import checks, clip, devices
+from huehold.doctor.examination import Finding, _guarded, as_json, calibrations, examine
+from tests.calibration.card_scene import Scene, render
 
 MADE = date(2026, 11, 1)
 
@@ -19,7 +20,7 @@ MADE = date(2026, 11, 1)
 @pytest.fixture
 def store(tmp_path):
     made = Store(tmp_path / "calibration")
-    made.save(calibrate(parse_weighings("20:0.95,20:0.97"), name="kitchen", made=MADE))
+    made.save(calibrate([Weighing(20, 0.95), Weighing(20, 0.97)], name="kitchen", made=MADE))
     return made
 
 
@@ -115,7 +116,7 @@ def test_no_calibrations_and_none_used(store, tmp_path):
 
 
 def test_a_check_that_crashes_is_a_finding():
-    found = _guarded("odd", lambda: 1 / 0)
+    (found,) = _guarded("odd", lambda: 1 / 0)
     assert found.state == "fails"
     assert "division by zero" in found.found
 
@@ -147,9 +148,66 @@ def test_a_device_that_hangs_is_given_up():
 def test_cameras(monkeypatch, answer, state, words):
     monkeypatch.setattr(devices.sys, "platform", "darwin")
     monkeypatch.setattr(devices, "probe", lambda code, limit_s: answer)
-    found = devices.cameras()
+    (found,) = devices.cameras()
     assert found.state == state
     assert words in found.found
+
+
+class Still:
+    """A camera before a bench at rest; `dim` tells how its exposure wanders."""
+
+    def __init__(self, rate_hz: float = 15.0, dim: float = 0.0) -> None:
+        self.image = render(Scene(size=(640, 480), cup_px=110.0, light=(0.7, 0.7, 0.7))).image
+        self.rate_hz, self.dim, self.now_s, self.closed = rate_hz, dim, 0.0, False
+
+    def read(self):
+        self.now_s += 1.0 / self.rate_hz
+        return (self.image * (1.0 - self.dim * self.now_s)).astype(self.image.dtype)
+
+    def clock(self) -> float:
+        return self.now_s
+
+
+def lines_of(camera: Still) -> dict[str, Finding]:
+    frames = list(clip._frames(camera, camera.clock))
+    lines = [devices._tell_check(0, finding) for finding in clip._findings(frames)]
+    return {line.found.split(":")[0].removeprefix("camera 0 "): line for line in lines}
+
+
+def test_a_clip_of_the_camera_is_judged_line_by_line():
+    found = lines_of(Still())
+    assert list(found) == ["light", "exposure", "white balance", "flicker", "frame rate", "focus"]
+    assert {line.state for line in found.values()} == {"works"}
+    wandering = lines_of(Still(dim=0.06))["exposure"]
+    assert wandering.state == "limited"
+    assert "wandered by" in wandering.found
+    assert wandering.advice.startswith("Lock it")
+
+
+def test_a_camera_too_slow_to_be_judged():
+    (line,) = lines_of(Still(rate_hz=4.0)).values()
+    assert line.state == "limited"
+    assert "judged on at least 20 frames" in line.found
+
+
+def test_each_camera_is_opened_locked_and_let_go(monkeypatch):
+    camera = Still(rate_hz=30.0)
+    camera.lock = lambda: type("Lock", (), {"exposure": "locked", "white_balance": "refused"})
+    camera.close = lambda: setattr(camera, "closed", True)
+    seen = type(
+        "Seen", (), {"index": 2, "width_px": 640, "height_px": 480, "picture": camera.image}
+    )
+    monkeypatch.setattr(clip, "list_cameras", lambda most: [seen])
+    monkeypatch.setattr(clip, "CameraDevice", lambda *a, **k: camera)
+    monkeypatch.setattr(
+        clip, "_frames", lambda device: [Frame(i / 15, camera.image) for i in range(45)]
+    )
+    (one,) = json.loads(json.dumps(clip.look(3), allow_nan=False))
+    assert camera.closed
+    assert (one["index"], one["size"]) == (2, [640, 480])
+    first, *rest = devices._tell_camera(one)
+    assert "does not lock white balance" in first.found
+    assert len(rest) == 6
 
 
 @pytest.mark.parametrize(

@@ -7,21 +7,28 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from huehold.calibration.dropper import Weighing, calibrate, parse_weighings
+from huehold.calibration.dropper import Weighing, calibrate
+from huehold.calibration.guided import make
+from huehold.calibration.guides import guide_of
 from huehold.errors import InputError
 
 MADE = date(2026, 11, 1)
 
 
+def typed(text):
+    """What people type for it, by the guide."""
+    rows = guide_of("dropper").step("weighings").rows_of(text)
+    return make("dropper", {"weighings": rows}, name="x", made=MADE).calibration
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "is no weighing"),
+        ("", "at least one must be given"),
         ("20", "is no weighing"),
-        ("x:1", "is no weighing"),
-        ("20:0.95,", "is no weighing"),
-        ("20:much", "mass of the drops"),
-        ("0:0.95", "must be 1 or more"),
+        ("x:1", "is no count"),
+        ("20:much", "mass"),
+        ("0:0.95", "is no count"),
         ("20:0", "is zero"),
         ("20:-1", "negative"),
         ("20:95", "g a drop"),
@@ -30,7 +37,7 @@ MADE = date(2026, 11, 1)
 )
 def test_weighings_that_make_no_sense(text, words):
     with pytest.raises(InputError, match=words):
-        calibrate(parse_weighings(text), name="x", made=MADE)
+        typed(text)
 
 
 def test_none_at_all():
@@ -64,13 +71,13 @@ def test_one_weighing_rests_on_the_reading_alone():
 
 def test_an_official_dropper_is_within_its_limits():
     # USP 32, chapter 1101: water drops of 45 to 55 mg.
-    made = calibrate(parse_weighings("20:0.99,20:1.01,20:1.00"), name="x", made=MADE)
+    made = typed("20:0.99,20:1.01,20:1.00")
     assert 0.045 < made.drop_mass.value < 0.055
     assert made.summary().startswith("one drop weighs 0.05")
 
 
 def test_decimal_commas_and_units():
-    assert parse_weighings("20:0,95; 10:480 mg") == (Weighing(20, 0.95), Weighing(10, 0.48))
+    assert typed("20:0,95; 10:480 mg") == typed("20:0.95,10:0.48")
 
 
 @given(

@@ -4,14 +4,14 @@ import json
 
 import pytest
 
-from huehold.calibration import doctor_devices
 from huehold.cli import run
+from huehold.doctor import devices
 
 
 @pytest.fixture(autouse=True)
 def _no_devices(tmp_path, monkeypatch):
     monkeypatch.setenv("HUEHOLD_DATA", str(tmp_path))
-    monkeypatch.setattr(doctor_devices, "probe", lambda code, limit_s: None)
+    monkeypatch.setattr(devices, "probe", lambda code, limit_s: None)
 
 
 def test_it_ends_well_though_things_fail(capsys, monkeypatch, tmp_path):

@@ -99,12 +99,15 @@ class CameraCalibration(Calibration):
     def check_device(self, device: str) -> None:
         """Refuse the calibration for another camera; a side that names none is not judged.
 
+        Names are compared by letters and digits alone, and one may be a part of the other.
+
         Raises
         ------
         InputError
             If both devices are known and differ.
         """
-        if self.device and device and self.device.casefold() != device.casefold():
+        ours, theirs = _plain_name(self.device), _plain_name(device)
+        if ours and theirs and ours not in theirs and theirs not in ours:
             raise InputError(
                 f"The calibration {self.ref} is of the camera '{self.device}', these frames are "
                 f"from '{device}'; calibrate this camera, or run without it."
@@ -112,13 +115,15 @@ class CameraCalibration(Calibration):
 
 
 class CameraGate:
-    """A run's camera calibration: applied if it fits the light of the first frame, else not.
+    """A run's camera calibration: applied if it fits device and light of the frames, else not.
 
     What the observer takes as ``correction``.
 
     Parameters
     ----------
     calibration : CameraCalibration
+    device : str
+        The camera of the frames, if it is known.
 
     Attributes
     ----------
@@ -126,9 +131,13 @@ class CameraGate:
         Why it is not applied, a sentence; empty if it is, or if no frame was seen yet.
     """
 
-    def __init__(self, calibration: CameraCalibration) -> None:
+    def __init__(self, calibration: CameraCalibration, device: str = "") -> None:
         self.calibration = calibration
         self.refused = ""
+        try:
+            calibration.check_device(device)
+        except InputError as error:
+            self.refused = str(error)
         self._correction: CameraCorrection | None = None
 
     def __call__(
@@ -142,6 +151,10 @@ class CameraGate:
             except InputError as error:
                 self.refused = str(error)
         return ratio if self._correction is None else self._correction(ratio)
+
+
+def _plain_name(device: str) -> str:
+    return "".join(c for c in device.casefold() if c.isalnum())
 
 
 def _balance(white: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -14,7 +14,7 @@ from huehold.calibration.model import Calibration, Value, plainly, remind_date
 from huehold.errors import InputError
 from huehold.stoichiometry.dropper import DropMass, calibrate_dropper
 
-__all__ = ["REMIND_DAYS", "DropperCalibration", "Weighing", "calibrate", "parse_weighings"]
+__all__ = ["REMIND_DAYS", "DropperCalibration", "Weighing", "calibrate"]
 
 REMIND_DAYS = 180
 _MOST_OFF = 0.15  # USP 32, chapter 1101: a calibrated dropper errs by 15 % at most
@@ -94,31 +94,6 @@ def calibrate(
         drop_mass=Value(value=mean, u=u, unit="g", source=source, dof=dof),
         scatter_g=scatter, weighings=len(weighings), liquid=liquid,
     )  # fmt: skip
-
-
-def parse_weighings(text: str) -> tuple[Weighing, ...]:
-    """Read ``"20:0.95,20:0.97"``: number of drops, colon, their mass in grams.
-
-    Separate weighings by a comma, or by a semicolon where the decimal sign is a comma.
-
-    Raises
-    ------
-    InputError
-        If a part cannot be read.
-    """
-    from huehold.stoichiometry.quantities import read
-
-    parts = text.split(";") if ";" in text else text.split(",") if "," in text else [text]
-    found = []
-    for part in parts:
-        count, colon, mass = part.partition(":")
-        if not colon or not count.strip().isdecimal():
-            raise InputError(
-                f"'{part.strip()}' is no weighing; write the number of drops, a colon and their "
-                "mass in grams, such as 20:0.95,20:0.97."
-            )
-        found.append(Weighing(int(count), read(mass, "g", "the mass of the drops").value))
-    return tuple(found)
 
 
 def _mean(weighings: Sequence[Weighing], readability_g: float) -> tuple[float, float, float | None]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import date
 from typing import Annotated, Literal, Self
 
@@ -10,15 +11,18 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from huehold.calibration.model import Calibration, plainly, remind_date
+from huehold.core import Observation
 from huehold.errors import InputError
 
-__all__ = ["REMIND_DAYS", "TurbidityCalibration", "calibrate"]
+__all__ = ["REMIND_DAYS", "SolidShare", "TurbidityCalibration", "calibrate", "solid_share"]
 
 REMIND_DAYS = 180
 
 _LEAST_RISE = 0.15  # of the index, from clear to cloudy; less and the camera tells nothing
 _LEAST_SLOPE = 0.25  # of the mean slope; where it is flatter the index is saturated
 _TWO_POINT_U = 0.15  # how far a straight line between two points may be off in its middle
+_TABLE = np.linspace(-0.5, 2.0, 1001)  # indices for which a run's curve is worked out beforehand
+_OFTEN = 0.1  # share of a run outside the range from which that is told
 
 Shares = Annotated[tuple[Annotated[float, Field(ge=0, le=1)], ...], Field(min_length=2)]
 Numbers = Annotated[tuple[float, ...], Field(min_length=2)]
@@ -89,6 +93,83 @@ class TurbidityCalibration(Calibration):
 
         held = float(np.clip(index, self.index[0], self.index[-1]))
         return float(PchipInterpolator(self.index, self.share)(held))
+
+
+class SolidShare:
+    """A run's turbidity calibration at work: the share of solid in place of the index.
+
+    Parameters
+    ----------
+    calibration : TurbidityCalibration
+    """
+
+    def __init__(self, calibration: TurbidityCalibration) -> None:
+        self.calibration = calibration
+        found = [calibration.linear(index) for index in _TABLE.tolist()]
+        self._share = np.array([share if good else np.nan for share, _, good in found])
+        self._seen = self._outside = 0
+
+    def __call__(self, observation: Observation) -> Observation:
+        """Return the observation with the share of solid; NaN where it cannot be believed."""
+        index = observation.turbidity
+        if not np.isfinite(index):
+            return observation
+        share = float(np.interp(index, _TABLE, self._share))
+        self._seen += 1
+        self._outside += not np.isfinite(share)
+        return replace(observation, turbidity=share)
+
+    @property
+    def summary(self) -> str:
+        """What the turbidity of the run means, for people."""
+        low, high = self.calibration.believed
+        middle = self._in_middle()
+        return (
+            f"share of solid by {self.calibration.ref}, believed from {low:.2f} to {high:.2f} of "
+            f"the fresh suspension, standard uncertainty {middle:.2f} in the middle"
+        )
+
+    def _in_middle(self) -> float:
+        low, high = self.calibration.believed
+        index = np.interp(0.5 * (low + high), self.calibration.share, self.calibration.index)
+        return self.calibration.linear(float(index))[1]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """A sentence if much of the run lay where the calibration says nothing."""
+        if self._outside <= _OFTEN * self._seen:
+            return ()
+        low, high = self.calibration.believed
+        part = 100.0 * self._outside / self._seen
+        return (
+            f"For {part:.0f} % of the run the turbidity lay outside {low:.2f} to {high:.2f}, where "
+            f"{self.calibration.ref} can be believed; it is left out there.",
+        )
+
+
+def solid_share(
+    calibrations: Iterable[Calibration], method: str
+) -> tuple[SolidShare | None, tuple[str, ...]]:
+    """Choose a run's turbidity calibration.
+
+    Parameters
+    ----------
+    calibrations : iterable of Calibration
+    method : str
+        Name of the run's; a calibration made for another is left out.
+
+    Returns
+    -------
+    (SolidShare or None, tuple of str)
+        And a sentence about one that was left out.
+    """
+    found = [known for known in calibrations if isinstance(known, TurbidityCalibration)]
+    if not found:
+        return None, ()
+    last = found[-1]
+    if last.method and last.method != method:
+        return None, (f"{last.ref} was made for {last.method}, not {method}; it is not used.",)
+    return SolidShare(last), ()
 
 
 @plainly

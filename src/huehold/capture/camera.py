@@ -220,4 +220,12 @@ def camera_source(name: str) -> tuple[int, SourceInfo]:
         raise UsageError(
             f"{name!r} is no camera number; `huehold watch --list-cameras` shows them."
         )
-    return int(text), SourceInfo(f"camera {int(text)}", 0, 0)
+    return int(text), SourceInfo(f"camera {int(text)}", 0, 0, detail=_device(int(text)))
+
+
+def _device(index: int, folder: Path = Path("/sys/class/video4linux")) -> dict[str, str]:
+    """Return what Linux calls the camera; other systems do not tell."""
+    try:
+        return {"device": (folder / f"video{index}" / "name").read_text("utf-8").strip()[:80]}
+    except (OSError, UnicodeDecodeError):
+        return {}

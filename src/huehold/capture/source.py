@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -188,9 +189,20 @@ def _source_info(
         "primaries": plan.primaries,
         "tags": f"matrix {tags.matrix}, transfer {tags.transfer}, primaries {tags.primaries}",
         "rotation_deg": str(turns * 90),
+        **_device(container.metadata),
     }
     return SourceInfo(name, width, height, _stated_length(container, stream),
                       MappingProxyType(detail))  # fmt: skip
+
+
+def _device(tags: Mapping[str, str]) -> dict[str, str]:
+    """Make and model of the camera as phones write them into their recordings."""
+    for maker in ("com.apple.quicktime", "com.android"):
+        names = (tags.get(f"{maker}.{part}", "") for part in ("make", "manufacturer", "model"))
+        device = " ".join(name.strip() for name in names if name.strip())
+        if device:
+            return {"device": device[:80]}
+    return {}
 
 
 def _stated_length(container: Any, stream: Any) -> float | None:

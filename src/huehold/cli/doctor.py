@@ -20,7 +20,7 @@ def doctor(camera: bool, as_json: bool) -> None:
 
     Each line begins with ok, note (usable, with something less) or problem.
     """
-    from huehold.calibration import doctor as examination
+    from huehold.doctor import examination
 
     findings = []
     for finding in examination.examine(today(), camera=camera):

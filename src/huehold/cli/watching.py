@@ -192,7 +192,13 @@ def new_watch(plan: _Plan) -> Watch:
     )
     watch = Watch(
         source,
-        Session(plan.method, plan.settings, scale=source.scale, calibrations=plan.calibrations),
+        Session(
+            plan.method,
+            plan.settings,
+            scale=source.scale,
+            calibrations=plan.calibrations,
+            device=source.info.detail.get("device", ""),
+        ),
         notebook=plan.notebook,
         run_id=run_id,
         summarise=result_dict,

@@ -51,7 +51,7 @@ class Finding:
         return f"{SIGNS[self.state]:<8}{self.name:<14}{told}"
 
 
-Check = Callable[[], Finding]
+Check = Callable[[], "Finding | list[Finding]"]
 
 
 def examine(today: date, *, store: Store | None = None, camera: bool = True) -> Iterator[Finding]:
@@ -66,8 +66,7 @@ def examine(today: date, *, store: Store | None = None, camera: bool = True) -> 
     camera : bool
         Whether cameras may be opened; their light goes on.
     """
-    from huehold.calibration import doctor_checks as checks
-    from huehold.calibration import doctor_devices as devices
+    from huehold.doctor import checks, devices
 
     kept = store or Store()
     named: list[tuple[str, Check]] = [
@@ -86,7 +85,7 @@ def examine(today: date, *, store: Store | None = None, camera: bool = True) -> 
         named.append(("camera", devices.cameras))
     named.append(("calibrations", lambda: calibrations(kept, today)))
     for name, check in named:
-        yield _guarded(name, check)
+        yield from _guarded(name, check)
 
 
 def calibrations(store: Store, today: date) -> Finding:
@@ -123,10 +122,11 @@ def as_json(findings: list[Finding]) -> dict[str, Any]:
     }
 
 
-def _guarded(name: str, check: Check) -> Finding:
+def _guarded(name: str, check: Check) -> list[Finding]:
     try:
-        return check()
+        found = check()
+        return found if isinstance(found, list) else [found]
     except Exception as error:
         # Whatever a machine has in store, the other lines are still wanted.
         reason = str(error).splitlines()[0] if str(error) else type(error).__name__
-        return Finding(name, "fails", f"could not be looked at ({reason})", "report this line")
+        return [Finding(name, "fails", f"could not be looked at ({reason})", "report this line")]

@@ -14,8 +14,8 @@ from contextlib import closing
 from importlib import metadata
 from pathlib import Path
 
-from huehold.calibration.doctor import Finding
 from huehold.calibration.store import default_folder
+from huehold.doctor.examination import Finding
 
 __all__ = [
     "browser", "codecs", "data_folder", "disk", "libraries", "network", "notebook", "opencv",

@@ -8,12 +8,12 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from huehold.calibration.doctor import Finding
+from huehold.doctor.examination import Finding, State
 
 __all__ = ["cameras", "probe", "sound"]
 
 _SOUND_S = 6.0
-_CAMERA_S = 12.0
+_CAMERA_S = 40.0
 _DARK, _BRIGHT = 40.0, 235.0  # mean 8-bit code of a picture
 _MOST_CAMERAS = 3
 
@@ -29,22 +29,8 @@ except SoundError as error:
 
 _CAMERA_PROBE = """
 import json
-from huehold.capture.camera import CameraDevice, default_backend, list_cameras
-rows = []
-for seen in list_cameras(MOST):
-    row = {"index": seen.index, "size": [seen.width_px, seen.height_px],
-           "light": float(seen.picture.mean())}
-    try:
-        device = CameraDevice(seen.index, default_backend())
-        try:
-            lock = device.lock()
-            row["lock"] = {"exposure": lock.exposure, "white balance": lock.white_balance}
-        finally:
-            device.close()
-    except Exception as error:
-        row["lock"] = {}
-    rows.append(row)
-print(json.dumps(rows))
+from huehold.doctor.clip import look
+print(json.dumps(look(MOST)))
 """
 
 
@@ -64,41 +50,49 @@ def sound() -> Finding:
     )  # fmt: skip
 
 
-def cameras() -> Finding:
-    """See which cameras give a picture, whether they lock, and how light it is before them."""
+def cameras() -> list[Finding]:
+    """See which cameras give a picture, whether they lock, and how fit they are for colours."""
     nowhere = Finding(
         "camera", "limited", "none on this computer",
         "plug one in, use `huehold watch --phone`, or review a recording",
     )  # fmt: skip
     if sys.platform.startswith("linux") and not any(Path("/dev").glob("video*")):
-        return nowhere
+        return [nowhere]
     seen = probe(_CAMERA_PROBE.replace("MOST", str(_MOST_CAMERAS)), _CAMERA_S)
     if seen is None:
-        return Finding(
-            "camera", "limited", f"no answer within {_CAMERA_S:.0f} s",
-            "close other programs that hold it, unplug it and plug it in again",
-        )  # fmt: skip
-    return _tell_cameras(seen) if seen else nowhere
+        return [
+            Finding(
+                "camera", "limited", f"no answer within {_CAMERA_S:.0f} s",
+                "close other programs that hold it, unplug it and plug it in again",
+            )
+        ]  # fmt: skip
+    return [line for one in seen for line in _tell_camera(one)] or [nowhere]
 
 
-def _tell_cameras(seen: list[dict[str, Any]]) -> Finding:
-    texts, advice = [], []
-    for one in seen:
-        width, height = one["size"]
-        lock = one.get("lock") or {}
-        loose = [what for what, state in lock.items() if state != "locked"]
-        locked = "locks" if lock and not loose else f"does not lock {' and '.join(loose)}".rstrip()
-        texts.append(f"camera {one['index']} {width} x {height}, {locked}, {_light(one['light'])}")
-        if loose or not lock:
-            advice.append("keep a white card in view, for the camera may change its exposure")
-        if not _DARK <= one["light"] <= _BRIGHT:
-            advice.append("mind the light before the camera")
+def _tell_camera(one: dict[str, Any]) -> list[Finding]:
+    width, height = one["size"]
+    lock = one.get("lock") or {}
+    loose = [what for what, state in lock.items() if state != "locked"]
+    locked = "locks" if lock and not loose else f"does not lock {' and '.join(loose)}".rstrip()
+    advice = []
+    if loose or not lock:
+        advice.append("keep a white card in view, for the camera may change its exposure")
+    if not _DARK <= one["light"] <= _BRIGHT:
+        advice.append("mind the light before the camera")
+    text = f"camera {one['index']} {width} x {height}, {locked}, {_light(one['light'])}"
+    state: State = "limited" if advice else "works"
+    lines = [_tell_check(one["index"], finding) for finding in one.get("findings", ())]
+    return [Finding("camera", state, text, ", and ".join(advice)), *lines]
+
+
+def _tell_check(index: int, finding: dict[str, Any]) -> Finding:
+    """Make a line of one thing that was judged on a clip; see `CameraFinding`."""
+    found, _, advice = str(finding["advice"]).partition(". ")
+    state: State = "works" if finding["state"] == "good" else "limited"
     return Finding(
-        "camera",
-        "limited" if advice else "works",
-        "; ".join(texts),
-        ", and ".join(dict.fromkeys(advice)),
-    )
+        "camera", state, f"camera {index} {finding['what']}: {found.rstrip('.')}",
+        advice.rstrip("."),
+    )  # fmt: skip
 
 
 def _light(mean_code: float) -> str:
