@@ -10,6 +10,7 @@ import time
 
 import pytest
 
+from huehold.capture.recording import open_recording
 from huehold.notebook import Notebook
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL is of POSIX")
@@ -41,10 +42,27 @@ LIVE = """
 """
 
 
-def kill_after(path, wait_s: float) -> tuple[int, float]:
+RECORD = """
+    import itertools, sys, time
+    import numpy as np
+    from huehold.capture.writing import FrameWriter
+    from huehold.core import Frame
+
+    rng = np.random.default_rng(1)
+    writer = FrameWriter(sys.argv[1], live=True)
+    for n in itertools.count():
+        picture = np.kron(rng.integers(0, 255, (6, 8, 3), np.uint8), np.ones((16, 16, 1), np.uint8))
+        writer.write(Frame(n / 15, picture))
+        print(n, n / 15, flush=True)
+        time.sleep(1 / 15)
+"""
+
+
+def kill_after(path, wait_s: float, script: str = LIVE) -> tuple[int, float]:
     """Start a live run, kill it, and return what it had told: masses saved, seconds watched."""
     process = subprocess.Popen(
-        [sys.executable, "-c", textwrap.dedent(LIVE), str(path)], stdout=subprocess.PIPE, text=True,
+        [sys.executable, "-c", textwrap.dedent(script), str(path)],
+        stdout=subprocess.PIPE, text=True,
         env={**os.environ, "PYTHONPATH": os.getcwd()},  # noqa: PTH109
     )  # fmt: skip
     assert process.stdout is not None
@@ -71,6 +89,15 @@ def check(path, wait_s: float) -> None:
 @pytest.mark.parametrize("wait_s", [0.3, 1.7])
 def test_killed(tmp_path, wait_s):
     check(tmp_path / "book.sqlite3", wait_s)
+
+
+@pytest.mark.parametrize("wait_s", [0.8, 2.3])
+def test_the_recording_of_a_killed_run_plays_up_to_its_last_second(tmp_path, wait_s):
+    path = tmp_path / "film.mkv"
+    _, written_s = kill_after(path, wait_s, RECORD)
+    with open_recording(path, rate_hz=60.0) as recording:
+        times = [frame.time_s for frame in recording.frames()]
+    assert times[-1] >= written_s - 1.0
 
 
 @pytest.mark.slow

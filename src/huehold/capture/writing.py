@@ -31,6 +31,9 @@ class FrameWriter:
         Quality, 0 to 51; lower is better and larger.
     most_bytes : int or None
         Writing stops for good when the file has reached this size.
+    live : bool
+        Every frame goes to the file at once, so that a killed program loses a second at most;
+        costs some size.
 
     Raises
     ------
@@ -41,19 +44,26 @@ class FrameWriter:
     """
 
     def __init__(
-        self, path: str | os.PathLike[str], *, crf: int = 20, most_bytes: int | None = None
+        self,
+        path: str | os.PathLike[str],
+        *,
+        crf: int = 20,
+        most_bytes: int | None = None,
+        live: bool = False,
     ) -> None:
         self.path = Path(path)
         if self.path.suffix.lower() not in _SUFFIXES:
             raise UsageError(f"{self.path} must end in .mkv or .mp4 to be written as a video.")
-        self._crf = crf
+        self._coding = {"crf": str(crf), "preset": "veryfast"}
+        self._coding |= {"tune": "zerolatency"} if live else {}
+        writing = {"flush_packets": "1", "cluster_time_limit": "500"} if live else {}
         self._most_bytes = most_bytes
         self._first_s: float | None = None
         self._last_tick = -1
         self._stream: Any = None
         self.full = False
         try:
-            self._container: Any = av.open(str(self.path), "w")
+            self._container: Any = av.open(str(self.path), "w", container_options=writing)
         except (OSError, av.error.FFmpegError) as error:
             raise InputError(f"{self.path} cannot be written: {_reason(error)}.") from error
 
@@ -96,7 +106,7 @@ class FrameWriter:
         stream.height, stream.width = shape[0] & ~1, shape[1] & ~1
         stream.pix_fmt = "yuv420p"
         stream.time_base = stream.codec_context.time_base = Fraction(1, _TICKS_PER_S)
-        stream.options = {"crf": str(self._crf), "preset": "veryfast"}
+        stream.options = self._coding
         context = stream.codec_context
         context.colorspace, context.color_primaries, context.color_trc = 1, 1, 1
         context.color_range = 1

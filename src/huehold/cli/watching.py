@@ -279,7 +279,7 @@ def _recorder(stack: ExitStack, path: Path, limit_mb: int) -> Listener:
         raise UsageError(f"{path}: a live recording goes to .mkv, which survives a crash.")
     if path.exists():
         raise UsageError(f"{path} exists already; name a new file for the recording.")
-    writer = stack.enter_context(FrameWriter(path, most_bytes=limit_mb << 20))
+    writer = stack.enter_context(FrameWriter(path, most_bytes=limit_mb << 20, live=True))
     failed = False
 
     def write(moment: Moment, frame: Frame | None) -> None:
