@@ -328,7 +328,8 @@ class Watch:
                         break
         except Exception as error:
             self.error = told(error, _ENDED)
-            self._tell(replace(self._moment(None, ()), cues=(CUES["attention"],)), None)
+            with contextlib.suppress(Exception):  # a detector that fails cannot be asked either
+                self._tell(replace(self._moment(None, ()), cues=(CUES["attention"],)), None)
         finally:
             self._close()
 
