@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, get_args
 
-__all__ = ["BASES", "Basis", "FIELDS", "MassField"]
+__all__ = ["BASES", "FIELDS", "Basis", "MassField"]
 
 Basis = Literal["per-100-mL", "per-100-g", "mol/L", "mol/kg", "g/L", "N"]
 BASES: tuple[Basis, ...] = get_args(Basis)
