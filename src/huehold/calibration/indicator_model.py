@@ -35,7 +35,7 @@ LIGHTS: Mapping[str, str] = MappingProxyType(
 """Lights as people name them, and their CIE illuminants (CIE 015:2018)."""
 
 _BANDS = 12
-_SMOOTH = 0.5  # absorbance: second differences between bands stray by about this
+_SMOOTH = 0.75  # absorbance: second differences between bands stray by about this
 _FLOOR = 1e-4  # linear light that 8 bits still tell from black
 _LN10 = float(np.log(10.0))
 _MODEL_U_PKA = 0.03  # what the bands leave unsaid, from known dyes of usual strength
