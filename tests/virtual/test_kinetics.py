@@ -45,6 +45,9 @@ def titrate(bench: Bench, plan: list[tuple[float, float]], end_s: float, step_s:
         ("temperature_c", 90.0, "must be 0 to 60"),
         ("content_mg_per_ml", 2000.0, "more than the suspension weighs"),
         ("plume", 2.0, "must be 0 to 1"),
+        ("squirt_g", float("inf"), "must be a finite number"),
+        ("water_g", float("nan"), "must be a finite number"),
+        ("acid_mol_per_kg", 1e9, "cannot be over 20"),
     ],
 )
 def test_senseless_benches_are_refused(field, value, said):

@@ -38,6 +38,7 @@ def brisk_runs():
         ("few", 0, "must be greater than 0"),
         ("hasty", 1.5, "a share is 0 to 1"),
         ("eye_sd", -0.1, "cannot be negative"),
+        ("longest_s", float("inf"), "must be a finite number"),
     ],
 )
 def test_senseless_operators_are_refused(field, value, said):

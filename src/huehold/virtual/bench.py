@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, fields
 from typing import Any
 
 from huehold.errors import InputError
+from huehold.virtual.checks import demand_finite
 from huehold.virtual.optics import KITCHEN_DYES, LiquidOptics
 
 __all__ = ["Bench", "brisk_bench", "kitchen_bench"]
@@ -105,12 +106,16 @@ class Bench:
     seed: int = 0
 
     def __post_init__(self) -> None:
+        demand_finite("bench", self)
         for name in _POSITIVE:
             self._demand(name, getattr(self, name) > 0.0, "must be greater than 0")
         for name in _NOT_NEGATIVE:
             self._demand(name, getattr(self, name) >= 0.0, "cannot be negative")
         self._demand("temperature_c", 0.0 <= self.temperature_c <= 60.0, "must be 0 to 60")
         self._demand("water_ph", 5.0 <= self.water_ph <= 10.0, "must be 5 to 10")
+        self._demand(
+            "acid_mol_per_kg", self.acid_mol_per_kg <= _STRONGEST, f"cannot be over {_STRONGEST}"
+        )
         self._demand("plume", 0.0 <= self.plume <= 1.0, "must be 0 to 1")
         share = self.content_mg_per_ml / 1000.0 / self.density_g_per_ml
         self._demand("content_mg_per_ml", share < 1.0, "is more than the suspension weighs")
@@ -145,6 +150,7 @@ class Bench:
         return values
 
 
+_STRONGEST = 20.0  # mol/kg; acetic acid without any water has 16.7
 _POSITIVE = (
     "sample_g",
     "content_mg_per_ml",

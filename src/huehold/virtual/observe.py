@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from huehold.core import Ellipse, Observation
 from huehold.errors import InputError
 from huehold.virtual.bench import Bench
+from huehold.virtual.checks import demand_finite
 from huehold.virtual.optics import Appearance, LiquidOptics
 from huehold.virtual.truth import Disturbance, Truth
 
@@ -76,6 +77,7 @@ class View:
     seed: int = 0
 
     def __post_init__(self) -> None:
+        demand_finite("view", self)
         for name in ("rate_hz", "wander_s", "exposure"):
             if not getattr(self, name) > 0.0:
                 raise InputError(

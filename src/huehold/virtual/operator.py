@@ -19,6 +19,7 @@ import numpy as np
 
 from huehold.core import Reading
 from huehold.errors import InputError
+from huehold.virtual.checks import demand_finite
 from huehold.virtual.truth import Addition, Disturbance
 
 __all__ = ["Balance", "Hand", "Operator", "brisk_operator", "careless_operator"]
@@ -46,6 +47,7 @@ class Balance:
     drift_g_per_min: float = 0.0
 
     def __post_init__(self) -> None:
+        demand_finite("balance", self)
         if self.readability_g <= 0.0 or self.noise_g < 0.0 or self.gain <= 0.0:
             raise InputError(
                 f"A balance with steps of {self.readability_g} g, noise {self.noise_g} g and gain "
@@ -129,6 +131,7 @@ class Operator:
     longest_s: float = 2400.0
 
     def __post_init__(self) -> None:
+        demand_finite("operator", self)
         for name in ("likes_s", "reaction_s", "patience_s", "eye_s", "swirl_s", "longest_s", "few"):
             if not getattr(self, name) > 0:
                 raise InputError(
