@@ -40,7 +40,7 @@ def titrate(bench: Bench, plan: list[tuple[float, float]], end_s: float, step_s:
         ("sample_g", -1.0, "must be greater than 0"),
         ("drop_g", 0.0, "must be greater than 0"),
         ("seed", -1, "cannot be negative"),
-        ("acid_mol_per_kg", float("nan"), "must be greater than 0"),
+        ("acid_mol_per_kg", float("nan"), "must be a finite number"),
         ("water_g", -1.0, "cannot be negative"),
         ("temperature_c", 90.0, "must be 0 to 60"),
         ("content_mg_per_ml", 2000.0, "more than the suspension weighs"),

@@ -36,7 +36,7 @@ def truth(bench):
         ("exposure", -1.0, "must be greater than 0"),
         ("noise", -0.1, "cannot be negative"),
         ("seed", -1, "cannot be negative"),
-        ("wander", float("nan"), "cannot be negative"),
+        ("wander", float("nan"), "must be a finite number"),
     ],
 )
 def test_senseless_views_are_refused(field, value, said):
