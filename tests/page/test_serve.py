@@ -6,6 +6,7 @@ import datetime
 import ipaddress
 import ssl
 import stat
+import webbrowser
 
 import pytest
 from cryptography import x509
@@ -32,6 +33,21 @@ def test_no_local_network(monkeypatch):
     monkeypatch.setattr(serve, "lan_addresses", lambda: ())
     with pytest.raises(UsageError, match="in no local network"):
         PageServer(object(), lan=True)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("how", [lambda _: False, lambda _: 1 / 0])
+def test_no_browser_is_one_sentence(monkeypatch, tmp_path, how):
+    def fails(address: str) -> bool:
+        try:
+            return how(address)
+        except ZeroDivisionError:
+            raise webbrowser.Error("none") from None
+
+    monkeypatch.setattr(serve.webbrowser, "open", fails)
+    said: list[str] = []
+    with served(tmp_path) as s:
+        s.server._open(said.append)
+    assert said == ["No browser can be opened from here; open the address above in one yourself."]
 
 
 def test_addresses_are_those_of_neighbours():

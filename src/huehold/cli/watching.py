@@ -315,7 +315,7 @@ def _run_page(
         if phone and server.lan_address is not None:
             _show_phone(server.lan_address + "/enter#" + server.keys.new_token("phone"))
         click.echo("Ctrl-C ends the run and keeps it.", err=True)
-        server.run(open_browser=open_browser)
+        server.run(open_browser=open_browser, tell=lambda told: click.echo(told, err=True))
     finally:
         desk.close()
     return _leave(desk.watch)

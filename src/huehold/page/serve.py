@@ -25,6 +25,7 @@ from huehold.page.door import Keys, own_hosts
 __all__ = ["PageServer"]
 
 _LOOPBACK = ("127.0.0.1", "localhost", "::1")
+_NO_BROWSER = "No browser can be opened from here; open the address above in one yourself."
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,24 +89,42 @@ class PageServer:
         """Address in the local network without a key; None without one."""
         return f"https://{self._lan.addresses[0]}:{self._lan.port}" if self._lan else None
 
-    def run(self, *, open_browser: bool = True, on_ready: Callable[[], None] | None = None) -> None:
+    def run(
+        self,
+        *,
+        open_browser: bool = True,
+        on_ready: Callable[[], None] | None = None,
+        tell: Callable[[str], None] = lambda sentence: None,
+    ) -> None:
         """Serve until `stop` is called or the process is interrupted.
 
         Parameters
         ----------
         open_browser : bool
-            Whether to open the page; if there is no browser its address is printed anyway.
+            Whether to open the page.
         on_ready : callable, optional
             Called when the page can be had.
+        tell : callable, optional
+            Called, from another thread, with a sentence if there is no browser to open it in.
         """
-        asyncio.run(self._serve(open_browser, on_ready))
+        asyncio.run(self._serve(open_browser, on_ready, tell))
+
+    def _open(self, tell: Callable[[str], None]) -> None:
+        try:
+            opened = webbrowser.open(self.address)
+        except (webbrowser.Error, OSError):
+            opened = False
+        if not opened:
+            tell(_NO_BROWSER)
 
     def stop(self) -> None:
         """Stop serving, from any thread."""
         for server in self._servers:
             server.should_exit = True
 
-    async def _serve(self, open_browser: bool, on_ready: Callable[[], None] | None) -> None:
+    async def _serve(
+        self, open_browser: bool, on_ready: Callable[[], None] | None, tell: Callable[[str], None]
+    ) -> None:
         with contextlib.ExitStack() as stack:
             jobs = [(self._server(), self._listener)]
             if self._lan is not None:
@@ -114,7 +133,7 @@ class PageServer:
             tasks = [asyncio.create_task(server.serve([sock])) for server, sock in jobs]
             await self._until_started(tasks)
             if open_browser:
-                threading.Thread(target=webbrowser.open, args=(self.address,), daemon=True).start()
+                threading.Thread(target=self._open, args=(tell,), daemon=True).start()
             if on_ready is not None:
                 on_ready()
             await asyncio.wait(tasks, return_when=asyncio.FIRST_COMPLETED)
