@@ -15,7 +15,9 @@ from huehold.stoichiometry.standardise import Standardisation
 MADE = date(2026, 11, 1)
 METHOD = load_method("magnesium-hydroxide-by-vinegar")
 TYPED = {"sample_mass": "5.22 g", "titrant_mass": "16.56 g", "strength": "5.0 %"}
-DROPPER = dropper.calibrate(dropper.parse_weighings("20:0.95,20:0.97"), name="d", made=MADE)
+DROPPER = dropper.calibrate(
+    [dropper.Weighing(20, 0.95), dropper.Weighing(20, 0.97)], name="d", made=MADE
+)
 BALANCE = balance.calibrate(name="b", made=MADE, readability_g=0.01, together=[([5, 5], 10.02)])
 DENSITY = density.against_water([104.6], [100.0], name="s", made=MADE, method=METHOD.name)
 TITRANT = titrant.calibrate(
@@ -89,11 +91,23 @@ def test_a_run_goes_on_without_a_broken_one_in_use(tmp_path):
     assert "is not used" in told[0]
 
 
+def test_a_run_goes_on_without_a_broken_one_that_was_named_if_asked_to(tmp_path):
+    store = Store(tmp_path)
+    store.save(BALANCE)
+    (tmp_path / "cut.toml").write_text('schema = "huehold.calibration/1"\nkind = "dro')
+    refs = ["nothing", str(tmp_path / "cut.toml"), "balance/b"]
+    found, told = gather(refs, store=store, skip=True)
+    assert [c.ref for c in found] == ["balance/b@1"]
+    assert len(told) == 2
+    assert "nothing is not used: There is no calibration 'nothing'" in told[0]
+    assert "cut.toml is not valid TOML" in told[1]
+
+
 def test_one_that_is_named_goes_before_the_one_in_use(tmp_path):
     store = Store(tmp_path)
     store.save(DROPPER)
     store.save(BALANCE)
-    other = dropper.calibrate(dropper.parse_weighings("20:1.05"), name="other", made=MADE)
+    other = dropper.calibrate([dropper.Weighing(20, 1.05)], name="other", made=MADE)
     store.save(other)
     store.use("dropper/d")
     store.use("balance/b")

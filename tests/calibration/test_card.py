@@ -36,14 +36,19 @@ def test_a_cup_without_a_card_is_refused_with_the_sizes_there_are(cup_mm: int) -
         ("card.png", "a4", "written as .pdf or .svg"),
         ("card", "a4", "written as .pdf or .svg"),
         ("card.svg", "a5", "choose from a4, letter"),
-        ("nowhere/card.svg", "a4", "cannot be written"),
+        ("nowhere/card.svg", "a4", "there is no folder"),
+        ("folder.pdf", "a4", "cannot be written"),
+        ("letter.pdf", "a4", "exists and is no bench card; it is left as it is"),
     ],
 )
 def test_a_page_that_cannot_be_is_refused(
     tmp_path: Path, name: str, paper: str, message: str
 ) -> None:
+    (tmp_path / "folder.pdf").mkdir()
+    (tmp_path / "letter.pdf").write_bytes(b"%PDF-1.4 a letter to somebody")
     with pytest.raises(UsageError, match=message):
         write_card(tmp_path / name, paper=paper)
+    assert (tmp_path / "letter.pdf").read_bytes() == b"%PDF-1.4 a letter to somebody"
 
 
 @pytest.mark.parametrize("number", [48, 49, 50, 1000, -1])
@@ -159,5 +164,9 @@ def test_the_command_writes_the_card(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert run(["card", "--cup-mm", "60", "--paper", "Letter", "--out", str(target)]) == 0
     assert "up to 60 mm wide" in target.read_text()
     assert "132 x 132 mm" in capsys.readouterr().err
+    assert run(["card", "--cup-mm", "65", "--out", str(target)]) == 0  # a card over a card
+    assert "up to 65 mm wide" in target.read_text()
     assert run(["card", "--cup-mm", "61", "--out", str(target)]) == 2
+    assert run(["card", "--out", str(tmp_path / "none" / "card.pdf")]) == 2
+    assert "Make it, or name another place" in capsys.readouterr().err
     assert run(["card", "--paper", "a5"]) == 2

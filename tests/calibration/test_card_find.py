@@ -162,15 +162,18 @@ def test_the_card_is_followed_through_a_shift() -> None:
         assert off(sight, picture) < POSE
 
 
-def test_the_printed_page_rasterised_at_300_dpi_is_found_and_measured(tmp_path: Path) -> None:
-    image = _raster_of_pdf(tmp_path)
-    layout = card_layout(75)
-    left, top = (o - layout.half_mm for o in draw_page(layout).origin_mm)
+@pytest.mark.parametrize(("paper", "cup_mm"), [("a4", 75), ("letter", 75), ("letter", 100)])
+def test_the_printed_page_rasterised_at_300_dpi_is_found_and_measured(
+    tmp_path: Path, paper: str, cup_mm: int
+) -> None:
+    image = _raster_of_pdf(tmp_path, paper, cup_mm)
+    layout = card_layout(cup_mm)
+    left, top = (o - layout.half_mm for o in draw_page(layout, paper).origin_mm)
     side = 2 * layout.half_mm
     box = np.rint(np.array([left, top, left + side, top + side]) * PX_PER_MM).astype(int)
     card = image[box[1] : box[3], box[0] : box[2]]
     raster = 0.04 + 0.81 * card.astype(np.float32) / 255.0
-    picture = render(Scene(tilt_deg=30, turn_deg=5, raster=raster))
+    picture = render(Scene(cup_mm=cup_mm, tilt_deg=30, turn_deg=5, raster=raster))
     reading = read_card(picture.image)
     assert reading is not None
     assert off(reading.sight, picture) < POSE
@@ -183,15 +186,15 @@ def test_the_printed_page_rasterised_at_300_dpi_is_found_and_measured(tmp_path: 
     assert reading.faults == ()
 
 
-def _raster_of_pdf(folder: Path) -> NDArray[np.uint8]:
+def _raster_of_pdf(folder: Path, paper: str, cup_mm: int) -> NDArray[np.uint8]:
     """Grey raster of the page at 300 dpi: of the PDF if the tool is there, else of its drawing."""
     if shutil.which("pdftoppm"):
-        write_card(folder / "card.pdf")
+        write_card(folder / "card.pdf", cup_mm=cup_mm, paper=paper)
         subprocess.run(
             ["pdftoppm", "-r", "300", "-gray", "-singlefile", "card.pdf", "card"],
             cwd=folder, check=True,
         )  # fmt: skip
         return np.asarray(cv2.imread(str(folder / "card.pgm"), cv2.IMREAD_GRAYSCALE))
-    figure = page_figure(draw_page(card_layout(75)))
+    figure = page_figure(draw_page(card_layout(cup_mm), paper))
     figure.savefig(folder / "card.png", dpi=300)
     return np.asarray(cv2.imread(str(folder / "card.png"), cv2.IMREAD_GRAYSCALE))

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from huehold.calibration import files
-from huehold.calibration.dropper import calibrate, parse_weighings
+from huehold.calibration.dropper import Weighing, calibrate
 from huehold.calibration.files import KINDS, model_of, read_calibration, to_toml
 from huehold.calibration.store import Store, default_folder, slug
 from huehold.errors import InputError, UsageError
@@ -18,7 +18,9 @@ MADE = date(2026, 11, 1)
 
 
 def dropper(name="kitchen", text="20:0.95,20:0.97"):
-    return calibrate(parse_weighings(text), name=name, made=MADE)
+    parts = (part.split(":") for part in text.split(","))
+    weighings = [Weighing(int(drops), float(mass)) for drops, mass in parts]
+    return calibrate(weighings, name=name, made=MADE)
 
 
 @pytest.fixture

@@ -46,7 +46,11 @@ class Applied:
 
 
 def gather(
-    refs: Sequence[str] = (), *, store: Store | None = None, today: dt.date | None = None
+    refs: Sequence[str] = (),
+    *,
+    store: Store | None = None,
+    today: dt.date | None = None,
+    skip: bool = False,
 ) -> tuple[tuple[Calibration, ...], tuple[str, ...]]:
     """Collect the calibrations of a run: those in use, and those named for it.
 
@@ -59,6 +63,8 @@ def gather(
         Where they are kept.
     today : date, optional
         For reminders; without it there are none.
+    skip : bool
+        Go on without one that was named and cannot be read, and say so.
 
     Returns
     -------
@@ -69,12 +75,14 @@ def gather(
     Raises
     ------
     UsageError, InputError
-        If one that was named does not exist or cannot be read.
+        If one that was named does not exist or cannot be read, and `skip` is not set.
     """
     kept = store or Store()
-    named = [ref for ref in refs if ref != "none"]
+    wanted = [ref for ref in refs if ref != "none"]
     chosen, told = ((), ()) if "none" in refs else kept.chosen()
-    found = {c.kind: c for c in (*chosen, *(kept.get(ref) for ref in named))}
+    named, missed = kept.load(wanted) if skip else (tuple(map(kept.get, wanted)), ())
+    found = {c.kind: c for c in (*chosen, *named)}
+    told = (*told, *missed)
     reminders = [c.reminder(today) for c in found.values()] if today is not None else []
     return tuple(found.values()), (*told, *(text for text in reminders if text))
 

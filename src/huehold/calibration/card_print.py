@@ -39,6 +39,7 @@ __all__ = [
 PAPERS: dict[str, tuple[float, float]] = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}
 """Name of a paper -> its width and height in mm (ISO 216; ANSI/ASME Y14.1)."""
 
+_TITLE = "huehold bench card"  # by which a file is known to be one
 _TOP_MM = 14.0  # from the page's upper edge to the card's
 _SLATE = "#3b4a54"  # of words and ring; only black, white and halftone are ever measured
 
@@ -243,7 +244,7 @@ def card_svg(page: Page) -> str:
     body = "\n".join(_svg(shape) for shape in page.shapes)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" {size} {box}>\n'
-        f'<title>huehold bench card</title>\n<rect width="100%" height="100%" fill="#ffffff"/>\n'
+        f'<title>{_TITLE}</title>\n<rect width="100%" height="100%" fill="#ffffff"/>\n'
         f'<g shape-rendering="geometricPrecision" font-family="DejaVu Sans, Verdana, sans-serif">\n'
         f"{body}\n</g>\n</svg>\n"
     )
@@ -273,9 +274,7 @@ def card_pdf(page: Page) -> bytes:
     target = io.BytesIO()
     with mpl.rc_context({"pdf.fonttype": 42}):
         figure = page_figure(page)
-        figure.savefig(
-            target, format="pdf", metadata={"Title": "huehold bench card", "CreationDate": None}
-        )
+        figure.savefig(target, format="pdf", metadata={"Title": _TITLE, "CreationDate": None})
     return target.getvalue()
 
 
@@ -321,16 +320,34 @@ def write_card(path: Path, *, cup_mm: int = 75, paper: str = "a4") -> CardLayout
     Raises
     ------
     UsageError
-        If size, paper or ending is not known, or the file cannot be written.
+        If size, paper or ending is not known, the file cannot be written, or another file, one
+        that is no bench card, is in its place.
     """
     layout = card_layout(cup_mm)
     page = draw_page(layout, paper)
     kind = path.suffix.lower()
     if kind not in (".pdf", ".svg"):
         raise UsageError(f"A bench card is written as .pdf or .svg, not as {path.name!r}.")
+    _check_place(path)
     content = card_pdf(page) if kind == ".pdf" else card_svg(page).encode()
     try:
         path.write_bytes(content)
     except OSError as error:
         raise UsageError(f"The card cannot be written to {path}: {error.strerror}.") from None
     return layout
+
+
+def _check_place(path: Path) -> None:
+    if not path.parent.is_dir():
+        raise UsageError(
+            f"The card cannot be written to {path}: there is no folder {path.parent}. Make it, or "
+            "name another place."
+        )
+    try:
+        foreign = path.exists() and _TITLE.encode() not in path.read_bytes()
+    except OSError as error:
+        raise UsageError(f"The card cannot be written to {path}: {error.strerror}.") from None
+    if foreign:
+        raise UsageError(
+            f"{path} exists and is no bench card; it is left as it is. Name another file."
+        )

@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from huehold.calibration.model import Calibration
     from huehold.core import Ellipse, Rect
 
+_SKIP = "huehold.skip_unreadable"
 DEFAULT_METHOD = "magnesium-hydroxide-by-vinegar"
 F = TypeVar("F", bound=Callable[..., Any])
 Callback = Callable[[click.Context, click.Parameter, str | None], tuple[float, ...] | None]
@@ -65,13 +66,14 @@ def calibrations_of(names: tuple[str, ...]) -> tuple[Calibration, ...]:
     Raises
     ------
     UsageError, InputError
-        If one that was named does not exist or cannot be read.
+        If one that was named does not exist or cannot be read, unless --skip-unreadable is given.
     """
     import datetime as dt
 
     from huehold.calibration.applied import gather
 
-    found, told = gather(names, today=dt.date.today())
+    skip = click.get_current_context().meta.get(_SKIP, False)
+    found, told = gather(names, today=dt.date.today(), skip=skip)
     for sentence in told:
         click.echo(f"Note: {sentence}", err=True)
     return found
@@ -91,13 +93,25 @@ hold_option = click.option(
     metavar="SECONDS",
     help="How long the end colour must hold; the method's own if not given.",
 )
-calibration_option = click.option(
-    "--calibration",
-    "calibrations",
-    multiple=True,
-    metavar="NAME|FILE",
-    help="A calibration to use; again for more. 'none' leaves out those in use.",
-)
+
+
+def calibration_option(command: F) -> F:
+    """Give a command the calibrations to use, and what to do about one that cannot be read."""
+    named = click.option(
+        "--calibration",
+        "calibrations",
+        multiple=True,
+        metavar="NAME|FILE",
+        help="A calibration to use; again for more. 'none' leaves out those in use.",
+    )
+    skipped = click.option(
+        "--skip-unreadable",
+        is_flag=True,
+        expose_value=False,
+        callback=lambda ctx, _, value: ctx.meta.update({_SKIP: value}),
+        help="Go on without a --calibration that is missing or cannot be read.",
+    )
+    return named(skipped(command))
 
 
 def balance_options(command: F) -> F:
