@@ -109,6 +109,13 @@ def test_fading_after_fifty_seconds_does_not_spoil_the_true_end() -> None:
     assert found.onset_s == pytest.approx(230.4, abs=0.3)
 
 
+def test_a_hold_that_was_mostly_hidden_is_not_called_and_says_so() -> None:
+    hands = [Blind(152.0 + 6.0 * n, 156.0 + 6.0 * n) for n in range(13)]
+    found = verdict(run(make(titration(), 230.0, blinds=hands)))
+    assert found.kind == "not_reached"
+    assert any("hidden" in reason for reason in found.reasons)
+
+
 def test_fade_backs_alone_never_reach_the_end() -> None:
     assert verdict(run(make(titration(None), 300.0))).kind == "not_reached"
 

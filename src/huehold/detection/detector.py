@@ -424,4 +424,5 @@ class Detector:
             unbrought=not hold.brought,
             drifting=self._watch.drifting,
             still_clearing=self._watch.clearing,
+            seen_too_little=self._watch.seen_too_little(self._now_s),
         )

@@ -224,7 +224,7 @@ class HoldWatch:
         if hold is None or self.state is not HoldState.HOLDING or not hold.brought:
             return False
         lasted_s = now_s - hold.onset_s
-        if lasted_s < self._hold_s or hold.seen_s < _COVER * lasted_s or self._since_s is not None:
+        if lasted_s < self._hold_s or self.seen_too_little(now_s) or self._since_s is not None:
             return False
         if now_s - self._judged_s < _JUDGE_EVERY_S:
             return False
@@ -232,6 +232,11 @@ class HoldWatch:
         self.drifting = self._drifts(hold, line, band)
         self.clearing = self._heed_clearing and hold.is_clearing()
         return not self.drifting and not self.clearing
+
+    def seen_too_little(self, now_s: float) -> bool:
+        """Tell whether too small a share of the hold has been seen for it to count."""
+        hold = self.hold
+        return hold is not None and hold.seen_s < _COVER * (now_s - hold.onset_s)
 
     def complete(self) -> None:
         """Call the hold complete."""

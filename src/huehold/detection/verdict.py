@@ -65,9 +65,9 @@ class Findings:
         Whether that is too far.
     late_additions : int
         Additions after the endpoint was called.
-    unbrought, drifting, still_clearing : bool
+    unbrought, drifting, still_clearing, seen_too_little : bool
         Why a long hold was not called: no addition brought it; it was drifting back; the
-        mixture was still clearing.
+        mixture was still clearing; too much of it was hidden.
     foreign : bool
         Whether too many colours were none of the indicator's.
     withdrawn_s : float or None
@@ -103,6 +103,7 @@ class Findings:
     unbrought: bool = False
     drifting: bool = False
     still_clearing: bool = False
+    seen_too_little: bool = False
     foreign: bool = False
     withdrawn_s: float | None = None
     cleared_from: float | None = None
@@ -245,6 +246,8 @@ def _why_not_called(found: Findings) -> list[str]:
         return ["No addition brought the colour there: a change of light looks the same."]
     if found.drifting:
         return ["The colour was drifting back and would not have held."]
+    if found.seen_too_little:
+        return ["Too much of it was hidden or unsteady for the hold to count."]
     if found.still_clearing:
         return ["The mixture was still clearing: solid was left to use up titrant."]
     return []
