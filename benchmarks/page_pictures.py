@@ -49,13 +49,21 @@ def masses() -> list[tuple[float, str]]:
         return [(float(row["time_s"]), row["cumulative_g"]) for row in csv.DictReader(file)]
 
 
-def shoot(page: Page, folder: Path, name: str, size: str, scheme: str, full: bool = False) -> None:
+def shoot(
+    page: Page,
+    folder: Path,
+    name: str,
+    size: str,
+    scheme: str,
+    full: bool = False,
+    settle_ms: int = 600,
+) -> None:
     """Take one picture; its colours are reduced if it would be too large."""
     width, height = SIZES[size]
     page.set_viewport_size({"width": width, "height": height})
     page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
     page.evaluate("document.activeElement.blur(); scrollTo(0, 0)")
-    page.wait_for_timeout(600)
+    page.wait_for_timeout(settle_ms)
     data = page.screenshot(full_page=full)
     path = folder / f"page-{name}-{size}-{scheme}.png"
     image = Image.open(io.BytesIO(data)).convert("RGB")
@@ -96,8 +104,10 @@ def live_pictures(browser: Browser, s: Served, folder: Path) -> None:
     def word() -> str:
         return page.inner_text("#state-word")
 
+    width, height = SIZES["projector"]
+    page.set_viewport_size({"width": width, "height": height})
     until(page, s, waiting, lambda: len(waiting) < 20 and word() == "Fading back")
-    shoot(page, folder, "fading", "projector", "light")
+    shoot(page, folder, "fading", "projector", "light", settle_ms=30)  # it soon has faded
     until(page, s, waiting, lambda: word() == "Start colour")
     shoot(page, folder, "start", "phone", "light")
     until(page, s, waiting, lambda: word() == "Holding" and not waiting)

@@ -311,8 +311,8 @@ def left(count: float | None):
     [
         (moment(FADING, mixing=True), "add nothing yet"),
         (moment(FADING), "wait for the start colour, then add titrant when ready"),
-        (moment(FADING, forecast=left(4.2)), "then add when ready; about 4 more"),
-        (moment(START, forecast=left(1.0)), "add one drop when ready"),
+        (moment(FADING, forecast=left(4.2)), "then add the next when ready, perhaps 4 more"),
+        (moment(START, forecast=left(1.0)), "add a single drop"),
         (moment(START), "add titrant when ready"),
         (moment(HOLDING, held_s=20.0), "add nothing for 40 s"),
         (moment(HOLDING, held_s=20.0, forecast=left(1.0)), "probably fade"),

@@ -38,9 +38,9 @@ def advice(moment: Moment) -> str:
     if moment.mixing:
         return "Addition seen: let it mix and watch the colour; add nothing yet."
     if moment.phase == "fading back":
-        return f"Still fading: wait for the start colour, then {_next_addition(moment)}"
+        return f"Still fading: wait for the start colour, then {_next_addition(moment)}."
     if moment.phase == "start colour":
-        return f"Start colour: {_next_addition(moment)}"
+        return f"Ready: {_next_addition(moment)}."
     if moment.phase == "end colour, holding":
         return _holding(moment)
     return _BY_PHASE.get(moment.phase, "The cup cannot be seen well enough just now.")
@@ -49,10 +49,10 @@ def advice(moment: Moment) -> str:
 def _next_addition(moment: Moment) -> str:
     left = moment.forecast.additions_left if moment.forecast else None
     if left is None:
-        return "add titrant when ready."
+        return "add titrant when ready"
     if left < 1.5:
-        return "add one drop when ready; about one more is needed."
-    return f"add when ready; about {round(left)} more like the last are needed."
+        return "add a single drop, the end may be near"
+    return f"add the next when ready, perhaps {round(left)} more like the last"
 
 
 def _holding(moment: Moment) -> str:
