@@ -13,11 +13,13 @@ import copy
 import math
 from collections import deque
 from collections.abc import Generator, Iterator
-from contextlib import closing
+from contextlib import closing, contextmanager
 from dataclasses import replace
 from os import PathLike
 from types import TracebackType
 from typing import Literal, Self
+
+import cv2
 
 from huehold.capture.colour import MatrixChoice
 from huehold.capture.keyframes import KeyedRecording
@@ -36,8 +38,10 @@ PassChoice = Literal["auto", "fast", "full"]
 _WARM_UP_S = 6.0  # looked at in full, and further until the start colour is known
 _LAG_S = 12.0  # how far the scout is ahead: longer than an event takes to be told
 _EVENT_S = 2.5  # looked at in full before and after an event
-_DOUBT_S = 1.5  # and around a frame that cannot be trusted
-_TRUSTED = 0.6
+_DOUBT_S = 1.5  # and around a frame in which something is amiss
+_LIGHT_S = 6.0  # or in which the light is: that mostly lasts, and shows in some frames only
+_LIGHT = frozenset(("flicker", "exposure_step", "white_lost"))
+_LASTING = frozenset(("white_assumed", "white_carried"))  # what may be amiss all the time
 _MOVED = 1.6  # change of the colour in CIELAB a, b since the last looks that opens a stretch
 _LEAPT = 4.0  # the same, aside from the way back to the start colour
 _MEMORY_S = 2.3
@@ -100,9 +104,22 @@ def frames_of(
         Those of the session that is fed with the frames one by one; a scout starts from what
         they have learnt.
     """
-    if isinstance(reader, SparseReader):
-        return reader.frames(observer, detector)
-    return reader.frames()
+    with _single_threaded():
+        if isinstance(reader, SparseReader):
+            yield from reader.frames(observer, detector)
+        else:
+            yield from reader.frames()
+
+
+@contextmanager
+def _single_threaded() -> Iterator[None]:
+    """Keep OpenCV to one thread: on small pictures more cost more than they bring."""
+    before = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    try:
+        yield
+    finally:
+        cv2.setNumThreads(before)
 
 
 def _is_whole(keyed: KeyedRecording, layout: Layout) -> bool:
@@ -126,20 +143,25 @@ class Scout:
         self._detector = detector
         self._colours: deque[tuple[float, complex]] = deque()
         self._start: complex | None = None
+        self._second = True
         self._busy: deque[tuple[float, float]] = deque(maxlen=400)
 
     def look(self, group: Group) -> None:
         """Take the next pair of frames, in time order.
 
         One frame of the pair is analysed and stands for both: the detector wants to see a
-        colour more than once before it believes it, and a scout may be credulous.
+        colour more than once before it believes it, and a scout may be credulous. It is the
+        first and the second in turn, so that a light that flickers in step with the key frames
+        does not go unnoticed.
         """
-        seen = self._observer.observe(group.frames[0])
+        self._second = not self._second
+        seen = self._observer.observe(group.frames[-1 if self._second else 0])
         for frame in group.frames:
             for event in self._detector.update(replace(seen, time_s=frame.time_s)):
                 self._note_event(event)
-        if seen.trust < _TRUSTED:
-            self._note(seen.time_s - _DOUBT_S, seen.time_s + _DOUBT_S)
+        if not _LASTING.issuperset(seen.reasons):
+            margin_s = _DOUBT_S if _LIGHT.isdisjoint(seen.reasons) else _LIGHT_S
+            self._note(seen.time_s - margin_s, seen.time_s + margin_s)
         else:
             self._note_colour(seen)
 

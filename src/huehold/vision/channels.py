@@ -6,15 +6,26 @@ most of the time goes into preparations.
 
 from __future__ import annotations
 
+import math
 from typing import TypeVar, cast
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["count", "largest", "median_of", "planes", "quantile_of", "smallest", "total"]
+__all__ = [
+    "count",
+    "largest",
+    "median_of",
+    "planes",
+    "quantile_of",
+    "share_after",
+    "smallest",
+    "total",
+]
 
 Values = TypeVar("Values", NDArray[np.uint8], NDArray[np.float32], NDArray[np.float64])
+_USUAL_HZ = 12.0
 Numbers = NDArray[np.uint8] | NDArray[np.float32] | NDArray[np.float64]
 
 
@@ -56,3 +67,18 @@ def quantile_of(values: Numbers, share: float) -> float:
     """Value below which a share of a row of numbers lies; the nearest one that occurs."""
     at = round(share * (len(values) - 1))
     return float(np.partition(values, at)[at])
+
+
+def share_after(share: float, passed_s: float) -> float:
+    """Weight of a new value in a running mean that takes a share at the usual rate.
+
+    What is kept of the past then goes by time, however often frames come.
+
+    Parameters
+    ----------
+    share : float
+        Weight of a new value at twelve frames a second.
+    passed_s : float
+        Seconds since the value before; negative counts as none.
+    """
+    return 1.0 - math.pow(1.0 - share, _USUAL_HZ * max(passed_s, 0.0))

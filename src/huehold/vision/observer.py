@@ -86,7 +86,7 @@ class Observer:
         self._keeper: VesselKeeper | None = None
         self._surroundings = Surroundings()
         self._white = WhiteKeeper(white)
-        self._white_search_s = -np.inf
+        self._white_search_s = self._measured_s = -np.inf
         self._turbidity = TurbidityScale()
         self._condition = Condition()
         self._covered = False
@@ -242,7 +242,11 @@ class Observer:
         severities |= self._condition.of_measure(frame.time_s, held, around, white, liquid)
         trust, reasons = weigh(severities)
         colour = _colour(liquid, white, self._correction)
-        cloudy = self._turbidity.update(patch, vessel, white.linear, sound=trust > 0.6)
+        passed_s = min(frame.time_s - self._measured_s, 10.0)
+        self._measured_s = frame.time_s
+        cloudy = self._turbidity.update(
+            patch, vessel, white.linear, sound=trust > 0.6, passed_s=passed_s
+        )
         return Observation(
             frame.time_s, colour.lightness, colour.a, colour.b, colour.hue_deg, colour.chroma,
             colour.hue_sd_deg, cloudy, vessel, trust,

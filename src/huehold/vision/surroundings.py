@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.channels import count, median_of, planes
+from huehold.vision.channels import count, median_of, planes, share_after
 from huehold.vision.colour import LINEAR_OF_CODE_32
 from huehold.vision.geometry import radius_squared, resized
 
@@ -30,7 +30,7 @@ _ENOUGH = 800  # cells that tell the common change
 _DIFFERS = 0.25  # log ratio, beyond the common one, that marks a cell as changed
 _NOISE = 0.004  # linear light by which dark cells may stray as well
 _STILL, _SETTLED_S = 0.12, 1.5  # how still, and how long, until a new look is believed
-_LEARN, _RECENT = 0.03, 0.4  # shares of a frame that enter the memory and the recent look
+_LEARN, _RECENT = 0.03, 0.4  # shares that enter the memory and the recent look, by frame
 _KNOCK_CELLS = 0.3  # common displacement that makes the memory begin anew
 _KNOCK_CHANGE = 0.06  # median log ratio of textured cells below which nothing was knocked
 _TEXTURED_CELLS = 120
@@ -173,18 +173,19 @@ class _Memory:
         grain = median_of(apart[0][usable]) if usable.any() else 0.0
         limit = max(_DIFFERS, 4.0 * grain) + np.float32(_NOISE) * np.exp(-_least(level))
         foreign = (np.minimum(*apart) > limit) & usable
-        rate = np.where(foreign, np.float32(0.0), np.float32(_LEARN))
+        passed_s = time_s - self._time_s
+        rate = np.where(foreign, np.float32(0.0), np.float32(share_after(_LEARN, passed_s)))
         self.looks[0] += rate * (level - self.looks[0])
-        self._adopt(level, foreign, time_s)
+        self._adopt(level, foreign, passed_s)
+        self._time_s = time_s
         return np.asarray(foreign)
 
-    def _adopt(self, level: Cells, foreign: NDArray[np.bool_], time_s: float) -> None:
+    def _adopt(self, level: Cells, foreign: NDArray[np.bool_], passed_s: float) -> None:
         strayed = level - self._recent
         still = _most(np.abs(strayed)) < _STILL
-        self._recent += np.float32(_RECENT) * strayed
-        passed = min(max(time_s - self._time_s, 0.0), 0.5)
-        self._still_s = np.where(still & foreign, self._still_s + np.float32(passed), 0.0)
-        self._time_s = time_s
+        self._recent += np.float32(share_after(_RECENT, passed_s)) * strayed
+        passed = np.float32(min(passed_s, 0.5))
+        self._still_s = np.where(still & foreign, self._still_s + passed, np.float32(0.0))
         settled = self._still_s > _SETTLED_S
         if settled.any():
             self.looks[1][:, settled] = self.looks[0][:, settled]

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.channels import count, median_of, planes, quantile_of, total
+from huehold.vision.channels import count, median_of, planes, quantile_of, share_after, total
 from huehold.vision.geometry import radius_squared
 from huehold.vision.picture import Patch
 
@@ -33,7 +33,7 @@ _DARK_SHARE = 0.15  # share of the liquid that is darker than what is taken as v
 _FEWEST = 60  # samples
 _COARSER = 3  # points of the patch to one on which its wide smoothing is done
 _MARGIN = np.ones((5, 5), np.uint8)
-_SOUND_SHARE, _DOUBTED_SHARE = 0.25, 0.05  # share of a frame in what is reported
+_SOUND_SHARE, _DOUBTED_SHARE = 0.25, 0.05  # in what is reported, by frame
 _STILL_VIEW = 0.06  # contrast that reflections alone make
 _HALF_VIEW = 0.12  # contrast beyond that which halves the turbidity
 _PALE = 0.27  # veil over strongest channel at the start from which the veil may be the ground's
@@ -76,7 +76,15 @@ class TurbidityScale:
         """What the last value rests on: ``"veil"``, ``"veil and view"``, ``"view"``, ``"none"``."""
         return self._basis
 
-    def update(self, patch: Patch, vessel: Ellipse, white: FloatArray, *, sound: bool) -> float:
+    def update(
+        self,
+        patch: Patch,
+        vessel: Ellipse,
+        white: FloatArray,
+        *,
+        sound: bool,
+        passed_s: float = 1.0 / 12.0,
+    ) -> float:
         """Turbidity of the next frame.
 
         Parameters
@@ -89,6 +97,8 @@ class TurbidityScale:
             Linear light of the white.
         sound : bool
             Whether the frame may move the ends of the scale.
+        passed_s : float
+            Seconds since the frame before.
 
         Returns
         -------
@@ -98,7 +108,8 @@ class TurbidityScale:
         clarity = self._clarity(patch, vessel, white)
         if clarity is None:
             return float("nan")
-        steady = self._settle(clarity, _SOUND_SHARE if sound else _DOUBTED_SHARE)
+        share = share_after(_SOUND_SHARE if sound else _DOUBTED_SHARE, passed_s)
+        steady = self._settle(clarity, share)
         if sound:
             self._stretch(steady)
         return self._place(steady)
