@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
@@ -16,7 +16,7 @@ from huehold.calibration.files import model_of
 from huehold.calibration.model import Calibration, checked
 from huehold.capture.live import LiveSource
 from huehold.core import Reading, SourceInfo
-from huehold.errors import HueholdError, InputError
+from huehold.errors import HueholdError, InputError, UsageError
 from huehold.masses import MassInputs
 from huehold.methods import Method
 from huehold.notebook import Notebook, RunRecord
@@ -31,6 +31,7 @@ __all__ = [
     "is_growing",
     "method_of",
     "open_run",
+    "recalibrated",
     "resume",
     "resume_watch",
     "settings_of",
@@ -101,7 +102,39 @@ def calibrations_of(record: RunRecord) -> tuple[Calibration, ...]:
         raise InputError(_damaged(record, "calibrations")) from error
 
 
-def resume(notebook: Notebook, number: int, settings: Settings | None = None) -> Session:
+def recalibrated(
+    record: RunRecord, named: Sequence[Calibration], *, alone: bool = False
+) -> tuple[Calibration, ...]:
+    """Return the calibrations of a run, others in the place of those of their kind.
+
+    Parameters
+    ----------
+    record : RunRecord
+    named : sequence of Calibration
+        What it is to be gone through with.
+    alone : bool
+        Leave out the record's, except the camera's.
+
+    Raises
+    ------
+    UsageError
+        If a camera's is named: colours were corrected by it as the run was watched.
+    """
+    if any(known.kind == "camera" for known in named):
+        raise UsageError(
+            "The notebook keeps colours as the camera's calibration made them, so that one cannot "
+            "be exchanged afterwards; review a recording of the run with it instead."
+        )
+    kept = [known for known in calibrations_of(record) if not alone or known.kind == "camera"]
+    return tuple({known.kind: known for known in (*kept, *named)}.values())
+
+
+def resume(
+    notebook: Notebook,
+    number: int,
+    settings: Settings | None = None,
+    calibrations: Sequence[Calibration] | None = None,
+) -> Session:
     """Return a session that has taken all observations of a run so far, and its outlines by hand.
 
     Parameters
@@ -112,6 +145,8 @@ def resume(notebook: Notebook, number: int, settings: Settings | None = None) ->
         The run.
     settings : Settings, optional
         Others than those of the record, to see what they would have given.
+    calibrations : sequence of Calibration, optional
+        Others than those of the record; see `recalibrated`.
 
     Raises
     ------
@@ -123,7 +158,7 @@ def resume(notebook: Notebook, number: int, settings: Settings | None = None) ->
     session = Session(
         method_of(record),
         replace(settings or settings_of(record), **by_hand),  # as they stood at the end
-        calibrations=calibrations_of(record),
+        calibrations=calibrations_of(record) if calibrations is None else calibrations,
     )
     # As in the live run: each mass as it was first typed, between the same observations.
     typed = deque(m for m in notebook.masses(number, history=True) if m.revision == 1)
@@ -141,12 +176,13 @@ def open_run(
     *,
     settings: Settings | None = None,
     inputs: MassInputs | None = None,
+    calibrations: Sequence[Calibration] | None = None,
 ) -> Run:
     """Go through a run of the notebook again and return it as if it had just ended.
 
     Parameters
     ----------
-    notebook, number, settings
+    notebook, number, settings, calibrations
         As for `resume`.
     inputs : MassInputs, optional
         What was weighed, where it differs from the record.
@@ -157,7 +193,7 @@ def open_run(
         If there is no such run, or its masses make no sense.
     """
     record = notebook.run(number)
-    session = resume(notebook, number, settings)
+    session = resume(notebook, number, settings, calibrations)
     given = inputs or MassInputs.from_mapping(record.inputs, session.method)
     readings = tuple(
         Reading(entry.time_s, entry.mass_g, entry.source) for entry in notebook.masses(number)

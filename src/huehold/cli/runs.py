@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from huehold.cli.options import calibration_option, calibrations_of
 from huehold.cli.outputs import Outputs, output_options, show
 from huehold.errors import UsageError
 
@@ -100,21 +101,31 @@ def _brief(record: RunRecord) -> dict[str, object]:
     metavar="SECONDS",
     help="Go through the record with another hold; the record itself is not changed.",
 )
+@calibration_option
 @output_options
 @_with_book
 def show_run(
     book: Notebook,
     run: int,
     hold_s: float | None,
+    calibrations: tuple[str, ...],
     outputs: Outputs,
 ) -> None:
-    """Show RUN again, and write the files asked for."""
+    """Show RUN again, and write the files asked for.
+
+    With --calibration the record is gone through with that one in place of its own of the kind.
+    """
     from dataclasses import replace
 
-    from huehold.past_runs import open_run, settings_of
+    from huehold.past_runs import open_run, recalibrated, settings_of
 
-    settings = replace(settings_of(book.run(run)), hold_s=hold_s) if hold_s else None
-    opened = open_run(book, run, settings=settings)
+    record = book.run(run)
+    settings = replace(settings_of(record), hold_s=hold_s) if hold_s else None
+    others = None
+    if calibrations:
+        named = calibrations_of(("none", *calibrations))
+        others = recalibrated(record, named, alone="none" in calibrations)
+    opened = open_run(book, run, settings=settings, calibrations=others)
     outputs.check()
     show(opened, outputs)
 
