@@ -16,6 +16,7 @@ from huehold.page.desk import Desk
 from huehold.page.door import Keys, own_hosts
 from huehold.virtual.optics import KITCHEN_DYES, LiquidOptics
 from huehold.vision.colour import encode_srgb
+from tests.calibration.chart_scene import camera_patches, chart_picture
 from tests.page.story import begin_watch, jpeg, picture_at, pushed_source
 
 HOST = "http://127.0.0.1:8321"
@@ -249,10 +250,50 @@ def test_an_indicator_from_pictures(page):
     shown = page.post("/api/calibrate/result", json=given).json()
     assert "green below pH" in shown["summary"]
     assert len(shown["seen"]) == 7
+    assert "where it turns" in dict(shown["facts"])["uncertainty"]
     assert page.get("/api/calibrate/pictures/1").headers["content-type"] == "image/jpeg"
     page.post("/api/calibrate/keep", json=given)
     chart = Store().get("indicator/turmeric-and-spirulina-food-colouring")
     assert (chart.origin, chart.light) == ("measured", "lamp")
+
+
+def cloudy(share: float) -> bytes:
+    """A cup over a checked ground, seen through the dye with that share of solid in it."""
+    rows, columns = np.mgrid[:360, :480]
+    checks = np.where((rows // 12 + columns // 12) % 2 == 0, 0.8, 0.15)[..., None] * np.ones(3)
+    image = np.full((360, 480, 3), 0.8)
+    radius = np.hypot(columns - 240, rows - 180)
+    seen = LiquidOptics(KITCHEN_DYES, 25.0).appearance(np.array(9.5), np.array(2.0 * share))
+    sharp = float(seen.sharp)
+    inside = seen.veil + seen.through * (sharp * checks + (1.0 - sharp) * checks.mean())
+    image[radius < 108] = 0.55
+    image[radius < 100] = inside[radius < 100]
+    return jpeg(encode_srgb(image), 95)
+
+
+def test_turbidity_from_two_pictures(page):
+    rows = [
+        {"picture": take(page, cloudy(share))["name"], "share": str(share)} for share in (0.0, 1.0)
+    ]
+    given = {"kind": "turbidity", "answers": {"pictures": rows, "vessel": "240,180,98"}}
+    shown = page.post("/api/calibrate/result", json=given)
+    assert shown.status_code == 200, shown.text
+    assert (
+        "2 points; the share of solid may be believed between 0.00 and 1.00"
+        in (shown.json()["summary"])
+    )
+    assert "Two points" in shown.json()["doubts"][0]
+    assert "of the share in the middle" in dict(shown.json()["facts"])["uncertainty"]
+
+
+def test_a_camera_by_a_picture_of_the_chart(page):
+    image, _ = chart_picture(camera_patches("A"))
+    shot = take(page, jpeg(image, 97))
+    answers = {"picture": shot["name"], "device": "Phone X", "light": "lamp"}
+    shown = page.post("/api/calibrate/result", json={"kind": "camera", "answers": answers})
+    assert shown.status_code == 200, shown.text
+    assert shown.json()["name"] == "phone-x-lamp"
+    assert "after (CIEDE2000" in shown.json()["summary"]
 
 
 def test_a_picture_from_the_runs_camera(desk):

@@ -50,7 +50,7 @@ def _lights(_: str) -> list[tuple[str, str]]:
 def _methods(_: str) -> list[tuple[str, str]]:
     from huehold.methods import list_methods
 
-    return [(method, method) for method in list_methods()]
+    return [(method, method.replace("-", " ")) for method in list_methods()]
 
 
 def _standards(method: str) -> list[tuple[str, str]]:

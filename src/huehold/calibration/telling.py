@@ -5,8 +5,10 @@ from __future__ import annotations
 from datetime import date
 from typing import Any
 
+from huehold.calibration.indicator import IndicatorChart
 from huehold.calibration.model import Calibration
 from huehold.calibration.store import Store
+from huehold.calibration.turbidity import TurbidityCalibration
 
 __all__ = ["entry_values", "facts"]
 
@@ -22,7 +24,20 @@ def facts(found: Calibration) -> list[tuple[str, str]]:
         told.append(("check", check.verdict()))
     for pka in getattr(found, "pka", ()):
         told.append(("pKa", f"{pka.text()} ({pka.source})"))
-    return told
+    doubt = _doubt(found)
+    return [*told, ("uncertainty", doubt)] if doubt else told
+
+
+def _doubt(found: Calibration) -> str:
+    """How far a reading by it may be off, where its summary does not say so."""
+    if isinstance(found, TurbidityCalibration):
+        return f"{found.u_in_middle:.2f} of the share in the middle of its range"
+    if isinstance(found, IndicatorChart):
+        low, high = found.turning_ph()
+        middle = 0.5 * (low + high)
+        read = found.ph(*found.colour(middle)[1:])
+        return f"{read[1]:.1f} at {found.variable} {middle:.1f}, where it turns" if read else ""
+    return ""
 
 
 def entry_values(

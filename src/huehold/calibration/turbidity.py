@@ -58,6 +58,12 @@ class TurbidityCalibration(Calibration):
             f"{high:.2f}"
         )
 
+    @property
+    def u_in_middle(self) -> float:
+        """Standard uncertainty of the share in the middle of where it may be believed."""
+        index = np.interp(0.5 * sum(self.believed), self.share, self.index)
+        return self.linear(float(index))[1]
+
     def linear(self, index: float) -> tuple[float, float, bool]:
         """Share of solid behind an index of turbidity.
 
@@ -123,16 +129,11 @@ class SolidShare:
     def summary(self) -> str:
         """What the turbidity of the run means, for people."""
         low, high = self.calibration.believed
-        middle = self._in_middle()
+        middle = self.calibration.u_in_middle
         return (
             f"share of solid by {self.calibration.ref}, believed from {low:.2f} to {high:.2f} of "
             f"the fresh suspension, standard uncertainty {middle:.2f} in the middle"
         )
-
-    def _in_middle(self) -> float:
-        low, high = self.calibration.believed
-        index = np.interp(0.5 * (low + high), self.calibration.share, self.calibration.index)
-        return self.calibration.linear(float(index))[1]
 
     @property
     def warnings(self) -> tuple[str, ...]:

@@ -152,8 +152,9 @@ async def _overview(request: Request) -> Response:
 
 def _overview_values(watch: Watch | None) -> dict[str, Any]:
     rows, told = entry_values(Store(), dt.date.today())
+    device = "" if watch is None else watch.source.info.detail.get("device", "")
     return {
-        "guides": [_guide_values(guide) for guide in list_guides().values()],
+        "guides": [_guide_values(guide, device) for guide in list_guides().values()],
         "standards": {name: choices_of("standards", name) for name, _ in choices_of("methods")},
         "kept": [_kept_values(row) for row in rows if not row["shipped"]],
         "told": list(told),
@@ -165,10 +166,12 @@ def _kept_values(row: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in row.items() if key != "file"}
 
 
-def _guide_values(guide: Guide) -> dict[str, Any]:
+def _guide_values(guide: Guide, device: str) -> dict[str, Any]:
     values = guide.model_dump(mode="json")
     for step in values["steps"]:
         for field in step["fields"]:
+            if field["key"] == "device":
+                field["start"] = device
             fixed = field["choices"] not in ("", "standards")
             field["offered"] = choices_of(field["choices"]) if fixed else []
     return values

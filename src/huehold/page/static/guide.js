@@ -68,7 +68,7 @@ export class StepForm {
     const closed = ["methods", "lights", "standards"].includes(field.choices);
     const control = closed ? this._select(field, offered, id) : make("input", { id, name: id });
     if (!closed && offered.length) control.setAttribute("list", this._list(field.choices, offered));
-    control.value = values[field.key] ?? field.default;
+    control.value = values[field.key] ?? (field.start || field.default);
     values[field.key] = control.value;
     const heed = () => {
       values[field.key] = control.value;
