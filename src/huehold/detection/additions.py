@@ -91,8 +91,15 @@ class AdditionFinder:
         self._hand_s = time_s
 
     def likely_s(self, noted_s: float) -> float:
-        """Return when an addition that was noted fell: under the last hand, if it was lately."""
-        return self._hand_s if 0.0 <= noted_s - self._hand_s <= _NOTED_AFTER_S else noted_s
+        """Return when an addition that was noted fell.
+
+        Under the hand that was last over the vessel, or when the view was last troubled, as by
+        swirling; if neither was lately, when it was noted.
+        """
+        for at_s in (self._hand_s, self._trouble_from_s):
+            if 0.0 <= noted_s - at_s <= _NOTED_AFTER_S:
+                return at_s
+        return noted_s
 
     def add(
         self, point: Point, line: Line, seen: Smoother, *, end_colour: float

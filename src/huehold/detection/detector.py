@@ -174,6 +174,11 @@ class Detector:
         return Phase.START
 
     @property
+    def falling(self) -> bool:
+        """Whether the colour of the last addition is seen to go back."""
+        return self._fadeback.falling
+
+    @property
     def hold_progress_s(self) -> float:
         """Seconds the present hold has lasted; 0 without one."""
         hold = self._watch.hold

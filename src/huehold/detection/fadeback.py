@@ -41,15 +41,21 @@ class FadeBackWatch:
     def __init__(self) -> None:
         self.peak: Peak | None = None
         self._below_s: float | None = None
+        self._fallen = 0.0  # share of the way from the peak to the colour before the addition
 
     @property
     def fading(self) -> bool:
         """Whether a peak is being followed."""
         return self.peak is not None
 
+    @property
+    def falling(self) -> bool:
+        """Whether the colour has clearly begun to go back from the peak."""
+        return self.peak is not None and self._fallen >= _ENOUGH
+
     def start(self, peak: Peak) -> None:
         """Follow a new peak."""
-        self.peak, self._below_s = peak, None
+        self.peak, self._below_s, self._fallen = peak, None, 0.0
 
     def interrupt(self, step: Step, line: Line) -> FadeBack | None:
         """Follow no longer, as a new addition begins; return what had faded by then.
@@ -73,7 +79,9 @@ class FadeBackWatch:
         if here > top:
             self.peak = Peak(peak.step, point.centre_s, point.colour)
             return None
-        half = 0.5 * (top + line.position(peak.step.base))
+        base = line.position(peak.step.base)
+        self._fallen = (top - here) / max(top - base, 1e-6)
+        half = 0.5 * (top + base)
         if here >= min(half, band.leave):
             self._below_s = None
             return None
