@@ -58,8 +58,8 @@ class Moment:
         Whether the user paused the run.
     white : Rect or None
         Where the white patch was measured.
-    mixing : bool
-        Whether an addition was seen just now, so that its colour is still coming.
+    falling : bool
+        Whether the colour that the last addition brought is seen to go back.
     """
 
     time_s: float
@@ -73,7 +73,12 @@ class Moment:
     source: LiveState
     paused: bool
     white: Rect | None = None
-    mixing: bool = False
+    falling: bool = False
+
+    @property
+    def mixing(self) -> bool:
+        """Whether an addition was seen whose colour has neither begun to go back nor to hold."""
+        return self.phase == "fading back" and not self.falling
 
 
 Listener = Callable[[Moment, Frame | None], None]
@@ -375,7 +380,8 @@ class Watch:
     def _moment(self, observation: Observation | None, events: tuple[Event, ...]) -> Moment:
         detector = self.session.detector
         phase = str(detector.phase)
-        cues = tuple(self._attention.cues(self._now_s, phase, observation, self.source, events))
+        falling = detector.falling
+        cues = tuple(self._attention.cues(self._now_s, falling, observation, self.source, events))
         moment = Moment(
             time_s=self._now_s,
             observation=observation,
@@ -388,7 +394,7 @@ class Watch:
             source=self.source.state,
             paused=self._paused,
             white=self.session.white,
-            mixing=self._attention.mixing,
+            falling=falling,
         )
         self.moment = moment
         return moment

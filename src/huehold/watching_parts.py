@@ -24,26 +24,13 @@ _LONGEST_PAUSE_S = 30.0
 _PICTURE_EVERY_S = 2.0
 _BLIND_AFTER_S = 1.5
 _REMIND_EVERY_S = 20.0
-_MIXES_S = 1.0
 _DISTRUST_AFTER_S = 6.0
 
 
 class Attention:
-    """Decides when to call for attention, and tells a fade-back as it begins.
-
-    After an addition the colour first turns and spreads; a fade-back is told when it has gone on
-    for a moment, so that it is not heard in one breath with the addition itself.
-
-    Attributes
-    ----------
-    mixing : bool
-        Whether an addition was told just now.
-    """
+    """Decides when to call for attention, and tells a fade-back once, when it is seen."""
 
     def __init__(self) -> None:
-        self.mixing = False
-        self._added_s = -_REMIND_EVERY_S
-        self._fading_s: float | None = None
         self._told_fading = False
         self._called_s = -_REMIND_EVERY_S
         self._trusted_s = 0.0
@@ -51,14 +38,14 @@ class Attention:
     def cues(
         self,
         now_s: float,
-        phase: str,
+        falling: bool,
         observation: Observation | None,
         source: LiveSource,
         events: tuple[Event, ...] = (),
     ) -> Iterator[Cue]:
         """Yield what should be heard, the events' own cues among it."""
         yield from (cue for event in events if (cue := cue_for(event)) is not None)
-        if self._fades(now_s, phase, events):
+        if self._fades(falling, events):
             yield CUES["fading_back"]
         if observation is not None and observation.trust >= 0.5:
             self._trusted_s = now_s
@@ -69,19 +56,12 @@ class Attention:
             self._called_s = now_s
             yield CUES["attention"]
 
-    def _fades(self, now_s: float, phase: str, events: tuple[Event, ...]) -> bool:
-        """Say once after an addition that the colour goes back: when it is seen, or has lasted."""
+    def _fades(self, falling: bool, events: tuple[Event, ...]) -> bool:
+        """Say once after an addition, when it is seen, that the colour goes back."""
         kinds = {event.kind for event in events}
         if "addition" in kinds:
-            self._added_s, self._told_fading = now_s, False
-        if phase != "fading back":
-            self._fading_s = None
-        elif self._fading_s is None:
-            self._fading_s = now_s
-        since_s = max(self._added_s, now_s if self._fading_s is None else self._fading_s)
-        self.mixing = self._fading_s is not None and now_s - self._added_s < _MIXES_S
-        lasts = self._fading_s is not None and now_s - since_s >= _MIXES_S
-        if self._told_fading or not (lasts or "fade_back" in kinds):
+            self._told_fading = False
+        if self._told_fading or not (falling or "fade_back" in kinds):
             return False
         self._told_fading = True
         return True

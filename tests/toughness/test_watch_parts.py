@@ -251,11 +251,11 @@ class Sees:
 
 
 def told(script) -> list[tuple[float, str]]:
-    """Cues over a script of (time, phase, kinds of events)."""
+    """Cues over a script of (time, whether the colour falls, kinds of events)."""
     attention, heard = Attention(), []
-    for time_s, phase, kinds in script:
+    for time_s, falling, kinds in script:
         events = tuple(Event(time_s, kind) for kind in kinds)
-        for cue in attention.cues(time_s, phase, SEEN, Sees(), events):
+        for cue in attention.cues(time_s, falling, SEEN, Sees(), events):
             heard.append((time_s, cue.name))
     return heard
 
@@ -269,23 +269,34 @@ class SEEN:
 FADING, HOLDING, START = "fading back", "end colour, holding", "start colour"
 
 
-def test_fading_back_is_not_said_in_one_breath_with_the_addition():
-    script = [(1.0, START, ()), (2.0, FADING, ("addition",)), (2.5, FADING, ()),
-              (3.0, FADING, ()), (3.5, FADING, ()), (8.0, START, ("fade_back",))]  # fmt: skip
-    assert told(script) == [(2.0, "addition"), (3.0, "fading_back")]
+def test_fading_back_is_said_when_it_is_seen_and_once():
+    script = [(1.0, False, ()), (2.0, False, ("addition",)), (2.5, False, ()), (4.0, True, ()),
+              (4.1, True, ()), (6.0, False, ("fade_back",))]  # fmt: skip
+    assert told(script) == [(2.0, "addition"), (4.0, "fading_back")]
 
 
-def test_a_fade_back_out_of_a_hold_is_said_once_and_again_after_the_next_addition():
-    one = [(2.0, FADING, ("addition",)), (3.0, HOLDING, ("hold_started",)),
-           (5.0, HOLDING, ("fade_back",)), (5.5, START, ("hold_broken",))]  # fmt: skip
-    two = [(time_s + 10.0, phase, kinds) for time_s, phase, kinds in one]
+def test_a_fade_back_is_said_again_after_the_next_addition():
+    one = [(2.0, False, ("addition",)), (3.0, False, ("hold_started",)),
+           (5.0, False, ("fade_back",)), (5.5, False, ("hold_broken",))]  # fmt: skip
+    two = [(time_s + 10.0, falling, kinds) for time_s, falling, kinds in one]
     names = [name for _, name in told(one + two)]
     assert names == ["addition", "hold_started", "fading_back", "hold_broken"] * 2
 
 
-def test_an_addition_that_only_mixes_before_it_holds_is_no_fade_back():
-    script = [(2.0, FADING, ("addition",)), (2.8, FADING, ()), (2.9, HOLDING, ("hold_started",))]
-    assert [name for _, name in told(script)] == ["addition", "hold_started"]
+def test_over_a_run_each_fade_back_is_heard_between_its_addition_and_the_next():
+    """The scripted run: an addition that fades back, and one that holds."""
+    heard = []
+    watch = watch_of(story(32.0))
+    watch.listen(lambda moment, _: heard.extend((moment.time_s, cue.name) for cue in moment.cues))
+    mixing = []
+    watch.listen(lambda moment, _: mixing.append(moment.time_s) if moment.mixing else None)
+    to_its_end(watch)
+    names = [name for _, name in heard]
+    assert names.count("fading_back") == 1
+    assert names.index("addition") < names.index("fading_back")
+    fading_s = {name: time_s for time_s, name in heard}["fading_back"]
+    assert 9.5 < fading_s < 13.0  # the colour stands until 9.5 s and has gone at 13.5 s
+    assert all(8.0 <= time_s < fading_s or 18.0 <= time_s < 21.0 for time_s in mixing)
 
 
 def test_of_several_cues_the_one_that_matters_most_is_heard():
@@ -309,11 +320,15 @@ def left(count: float | None):
 @pytest.mark.parametrize(
     ("now", "words"),
     [
-        (moment(FADING, mixing=True), "add nothing yet"),
-        (moment(FADING), "wait for the start colour, then add titrant when ready"),
-        (moment(FADING, forecast=left(4.2)), "then add the next when ready, perhaps 4 more"),
+        (moment(FADING), "add nothing yet"),
+        (moment(FADING, falling=True), "wait for the start colour, then add titrant when ready"),
+        (
+            moment(FADING, falling=True, forecast=left(4.2)),
+            "then add the next when ready, perhaps 4 more",
+        ),
         (moment(START, forecast=left(1.0)), "add a single drop"),
         (moment(START), "add titrant when ready"),
+        (moment(HOLDING, held_s=20.0, falling=True), "going back: wait until it has"),
         (moment(HOLDING, held_s=20.0), "add nothing for 40 s"),
         (moment(HOLDING, held_s=20.0, forecast=left(1.0)), "probably fade"),
         (moment("endpoint"), "add nothing more"),

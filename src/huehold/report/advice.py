@@ -57,6 +57,8 @@ def _next_addition(moment: Moment) -> str:
 
 def _holding(moment: Moment) -> str:
     left_s = max(0, math.ceil(moment.hold_s - moment.held_s))
+    if moment.falling:
+        return "The colour is going back: wait until it has, then add more."
     if moment.forecast is not None and moment.forecast.will_hold < 0.3:
         return f"Holding, but it will probably fade: wait, add nothing ({left_s} s to go)."
     return f"Holding: keep still and add nothing for {left_s} s."
