@@ -116,6 +116,7 @@ def _detector() -> cv2.aruco.ArucoDetector:
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     settings.cornerRefinementWinSize = 4
+    settings.relativeCornerRefinmentWinSize = 0.6  # of a cell; blur runs over half of one
     settings.minMarkerPerimeterRate = 0.02
     settings.errorCorrectionRate = 0.0  # the dictionary is small: a wrong bit is another thing
     settings.perspectiveRemovePixelPerCell = 8  # blur runs over a cell's edge: read its middle
