@@ -19,6 +19,7 @@ from huehold.stoichiometry.reactions import Reaction, mole_ratio, parse_reaction
 from huehold.stoichiometry.tolerances import acceptance_range
 
 __all__ = [
+    "Basis",
     "Colour",
     "Dose",
     "Endpoint",
