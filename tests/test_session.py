@@ -1,6 +1,7 @@
 """The one streaming core: live and review the same, asking changes nothing."""
 
 import threading
+from datetime import datetime, timedelta
 from functools import cache
 
 import pytest
@@ -121,6 +122,10 @@ def test_a_run_that_was_cut_off_goes_on_with_a_gap(tmp_path):
         assert len(watch.session.trace()) == 300
         assert [entry.mass_g for entry in watch.masses] == [0.8]
         assert watch._begin_s > seen[-1].time_s
+        started = datetime.fromisoformat(record.started_at)
+        last = started + timedelta(seconds=seen[-1].time_s)
+        assert cut_off_run(book, last + timedelta(minutes=59)) is not None
+        assert cut_off_run(book, last + timedelta(minutes=61)) is None
         book.finish(run_id, {"kind": "not_reached"}, {})
         assert cut_off_run(book) is None
         assert not is_growing(book, record.id, wait_s=0.0)

@@ -38,7 +38,7 @@ __all__ = [
 ]
 
 _SETTINGS = TypeAdapter(with_config(ConfigDict(allow_inf_nan=False))(Settings))
-_GO_ON_WITHIN = timedelta(hours=2)
+_GO_ON_WITHIN = timedelta(hours=1)
 
 
 def settings_of(record: RunRecord) -> Settings:
@@ -214,21 +214,23 @@ def open_run(
 
 
 def cut_off_run(notebook: Notebook, now: datetime | None = None) -> RunRecord | None:
-    """Return the newest run if it was never finished, saw something, and is recent."""
+    """Return the newest run if it was never finished, saw something, and that not long ago."""
     now = now or datetime.now(UTC)
     for record in notebook.runs()[:1]:
-        started = datetime.fromisoformat(record.started_at)
-        seen = next(notebook.observations(record.id), None)
-        if record.finished_at is None and seen is not None and now - started < _GO_ON_WITHIN:
+        seen_s = notebook.seen_until_s(record.id)
+        if record.finished_at is not None or seen_s is None:
+            continue
+        seen = datetime.fromisoformat(record.started_at) + timedelta(seconds=seen_s)
+        if now - seen < _GO_ON_WITHIN:
             return record
     return None
 
 
 def is_growing(notebook: Notebook, number: int, wait_s: float = 1.5) -> bool:
     """Say whether somebody watches a run just now: observations come at least once a second."""
-    before = notebook.count(number)
+    before = notebook.seen_until_s(number)
     time.sleep(wait_s)
-    return notebook.count(number) > before
+    return notebook.seen_until_s(number) != before
 
 
 def resume_watch(

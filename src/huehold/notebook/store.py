@@ -296,9 +296,10 @@ class Notebook:
                 last_s = row[0]
                 yield self._understood(records.observation_from, row)
 
-    def count(self, run_id: int) -> int:
-        """Return the number of observations of a run."""
-        return self._number("SELECT count(*) FROM observation WHERE run_id = ?", run_id)
+    def seen_until_s(self, run_id: int) -> float | None:
+        """Return the time of the last observation of a run; None without one."""
+        found = self._rows("SELECT max(time_s) FROM observation WHERE run_id = ?", run_id)[0][0]
+        return None if found is None else float(found)
 
     def events(self, run_id: int) -> tuple[Event, ...]:
         """Return the events of a run in time order."""
