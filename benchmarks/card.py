@@ -1,6 +1,6 @@
 """What the bench card buys: the same virtual titrations with nothing, a white patch, the card.
 
-    python benchmarks/card.py --presets clean oblique --json card.json
+    python -m benchmarks card --presets clean oblique --json card.json
 
 Each preset is played three times from the same seed: on the bare table, with a white card
 beside the cup, and on the printed bench card. Told are the verdict, the error of the onset,
@@ -188,11 +188,12 @@ def main() -> None:
     """Run the presets named and print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--presets", nargs="+", default=list(PRESETS))
+    parser.add_argument("--arms", nargs="+", choices=list(ARMS), default=list(ARMS))
     parser.add_argument("--json", type=Path)
     chosen = parser.parse_args()
     outcomes = []
     for preset in chosen.presets:
-        for arm in ARMS:
+        for arm in chosen.arms:
             outcomes.append(run(preset, arm))
             print(table(outcomes[-1:]).splitlines()[-1], file=sys.stderr, flush=True)
     print(table(outcomes))

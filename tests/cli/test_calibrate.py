@@ -9,6 +9,7 @@ import pytest
 
 from huehold.calibration.store import Store
 from huehold.cli import asking
+from huehold.page.serve import PageServer
 from huehold.virtual.optics import KITCHEN_DYES, LiquidOptics
 from huehold.vision.colour import encode_srgb
 from tests.cli.calling import outcome
@@ -225,6 +226,16 @@ def test_the_wrong_kind_of_green(capsys, tmp_path):
     code, out, err = outcome(capsys, "calibrate", "indicator", *pictures, "--vessel", "320,240,118")
     assert (code, out) == (3, "")
     assert "does not change between pH 8 and 10" in err
+
+
+def test_the_page_is_served_until_it_is_stopped(capsys, monkeypatch):
+    served = []
+    monkeypatch.setattr(PageServer, "run", lambda self, **how: served.append((self, how)))
+    code, _, err = outcome(capsys, "calibrate", "page", "--no-open")
+    assert code == 0
+    assert err.startswith("The page: http://127.0.0.1:")
+    assert served[0][1] == {"open_browser": False}
+    served[0][0]._listener.close()
 
 
 def test_references_and_coins_are_listed(capsys):

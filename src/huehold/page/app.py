@@ -22,10 +22,11 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from huehold.errors import HueholdError
 from huehold.page import messages
-from huehold.page.calibrating import CALIBRATE_ROUTES, Tray
+from huehold.page.calibrating import CALIBRATE_ROUTES
 from huehold.page.desk import Desk
 from huehold.page.door import COOKIE, Door, Keys, TooLargeError
 from huehold.page.runs import RUN_ROUTES
+from huehold.page.tray import Tray
 from huehold.recorder import thumbnail
 
 __all__ = ["make_app"]
