@@ -52,6 +52,17 @@ def test_a_damaged_result_hinders_nothing(tmp_path):
         assert book.result(1) is None
 
 
+@pytest.mark.parametrize("time_s", ["late", 1e300])
+def test_a_time_that_makes_no_sense_is_told(tmp_path, time_s):
+    with Notebook(tmp_path / "book.sqlite3") as book:
+        run = book.begin(method="m", settings={}, source={})
+        assert book.seen_until_s(run) is None
+        columns = "(run_id, time_s, trust, reasons)"
+        book._rows(f"INSERT INTO observation {columns} VALUES (?, ?, 1.0, '[]')", run, time_s)
+        with pytest.raises(InputError, match="damaged"):
+            book.seen_until_s(run)
+
+
 @pytest.mark.parametrize(
     ("what", "shape"),
     [("cup", None), ("white", '{"x_px": 1}'), ("vessel", "[]"), ("white", '{"x_px": "left"}')],

@@ -18,6 +18,7 @@ from huehold.run import Picture
 __all__ = ["MassEntry", "Note", "Outline", "RunRecord"]
 
 T = TypeVar("T")
+_LONGEST_S = 1e9
 
 OBSERVATION_COLUMNS = (
     "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
@@ -177,6 +178,14 @@ def _texts(values: Any) -> tuple[str, ...]:
 
 def _ellipse(values: Any) -> Ellipse:
     return Ellipse(**{name: _number(value) for name, value in values.items()})
+
+
+def time_from(row: tuple[Any, ...]) -> float | None:
+    """Return the time in a row (time_s,), or None if there is none."""
+    time_s = _number(row[0])
+    if abs(time_s) > _LONGEST_S:
+        raise ValueError("a time beyond any run")
+    return None if math.isnan(time_s) else time_s
 
 
 def event_row(event: Event) -> tuple[object, ...]:

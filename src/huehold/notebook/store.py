@@ -298,8 +298,8 @@ class Notebook:
 
     def seen_until_s(self, run_id: int) -> float | None:
         """Return the time of the last observation of a run; None without one."""
-        found = self._rows("SELECT max(time_s) FROM observation WHERE run_id = ?", run_id)[0][0]
-        return None if found is None else float(found)
+        rows = self._rows("SELECT max(time_s) FROM observation WHERE run_id = ?", run_id)
+        return self._understood(records.time_from, rows[0])
 
     def events(self, run_id: int) -> tuple[Event, ...]:
         """Return the events of a run in time order."""
