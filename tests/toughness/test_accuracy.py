@@ -52,7 +52,8 @@ def test_the_true_onset_is_right_in_time_and_mass(truth):
     assert found.onset_error_s == pytest.approx(0.0, abs=0.1)
     assert found.onset_off_s == pytest.approx(0.0, abs=0.1)
     assert found.mass_error_g == pytest.approx(0.0)
-    assert abs(found.result_error_percent) < 2.0
+    largest = 100.0 * max(a.mass_g for a in truth.additions) / truth.turning_g
+    assert abs(found.result_error_percent) < 0.5 * largest + 0.5
 
 
 def test_additions_are_matched_one_to_one(truth):
