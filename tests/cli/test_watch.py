@@ -60,6 +60,35 @@ def test_runs_are_listed_shown_and_exported(watched, tmp_path, capsys):
         assert book.run(1).verdict["kind"] == "endpoint"
 
 
+def test_a_run_is_exported_to_a_folder(watched, tmp_path, capsys):
+    folder = tmp_path / "new" / "folder"
+    assert runs(watched[1], "export", "1", "--out", str(folder)) == 0
+    assert {path.name for path in folder.iterdir()} == {
+        "result.json", "trace.csv", "trace-events.csv", "trace.png", "report.html",
+    }  # fmt: skip
+    (tmp_path / "file").write_text("x")
+    assert runs(watched[1], "export", "1", "--out", str(tmp_path / "file" / "x")) == 3
+    assert "cannot be made" in capsys.readouterr().err
+
+
+def test_what_was_typed_may_be_other_in_another_analysis(watched, tmp_path, capsys):
+    path = tmp_path / "copy.sqlite3"
+    with Notebook(watched[1]) as book:
+        book.back_up(path)
+    given = ("--titrant-mass", "6.5", "--acidity", "5.0 %", "--density", "1.044", "--json")
+    contents = []
+    for mass in ("2.0", "2.1"):
+        assert runs(path, "show", "1", "--sample-mass", mass, *given) == 0
+        assay = json.loads(capsys.readouterr().out)["assay"]
+        contents.append(assay["results"]["content"]["value"])
+    assert contents[0] / contents[1] == pytest.approx(2.1 / 2.0)
+    with Notebook(path) as book:
+        assert book.run(1).inputs == {"sample_mass": "2.0"}
+        book.add_mass(1, 3.0, 1.0, "1.0")
+    assert runs(path, "show", "1", *given) == 2
+    assert "leave --titrant-mass out" in capsys.readouterr().err
+
+
 def test_the_notebook_may_be_named_before_or_after_the_command(watched, capsys):
     path = str(watched[1])
     assert run(["runs", "--notebook", path, "list"]) == 0

@@ -33,16 +33,12 @@ def demo(folder: Path, open_report: bool, quiet: bool) -> int:
     from huehold.balance.masses import read_masses
     from huehold.cli.outputs import Outputs, show
     from huehold.cli.review import exit_code, run_review
-    from huehold.errors import InputError
     from huehold.masses import MassInputs
     from huehold.methods import load_method
     from huehold.run import Settings
     from huehold.shipped import shipped_file
 
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise InputError(f"The folder {folder} cannot be made: {error.strerror}.") from error
+    outputs = Outputs.into(folder)
     scenario = tomllib.loads(shipped_file("sample_media", "demo.toml").read_text("utf-8"))
     method = load_method(scenario["method"])
     readings = read_masses(shipped_file("sample_media", "demo.masses.csv"))
@@ -53,14 +49,7 @@ def demo(folder: Path, open_report: bool, quiet: bool) -> int:
         masses=MassInputs.from_mapping(scenario["given"], method, readings),
         quiet=quiet,
     )
-    report = folder / "report.html"
-    outputs = Outputs(
-        json=str(folder / "result.json"),
-        csv=str(folder / "trace.csv"),
-        plot=str(folder / "trace.png"),
-        report=str(report),
-    )
     show(run, outputs)
     if open_report:
-        click.launch(str(report.resolve()))
+        click.launch(str((folder / "report.html").resolve()))
     return exit_code(run)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from huehold.cli.asking import today
+from huehold.cli.outputs import json_option, write_json
 
 __all__ = ["doctor"]
 
@@ -14,8 +13,8 @@ __all__ = ["doctor"]
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--camera/--no-camera", default=True, show_default=True,
               help="Open the cameras for a moment; their light goes on.")  # fmt: skip
-@click.option("--json", "as_json", is_flag=True, help="As JSON on standard output.")
-def doctor(camera: bool, as_json: bool) -> None:
+@json_option
+def doctor(camera: bool, json_to: str | None) -> None:
     """Say what works on this machine, what does not, and what to do about it.
 
     Each line begins with ok, note (usable, with something less) or problem.
@@ -25,8 +24,7 @@ def doctor(camera: bool, as_json: bool) -> None:
     findings = []
     for finding in examination.examine(today(), camera=camera):
         findings.append(finding)
-        if not as_json:
+        if json_to != "-":
             click.echo(finding.line())
-    if as_json:
-        data = examination.as_json(findings)
-        click.echo(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
+    if json_to is not None:
+        write_json(examination.as_json(findings), json_to)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 import click
 
-from huehold.errors import UsageError
+from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from huehold.run import Run
@@ -21,7 +21,12 @@ __all__ = ["Outputs", "json_option", "output_options", "print_rich", "show", "wr
 F = TypeVar("F", bound=Callable[..., Any])
 
 json_option = click.option(
-    "--json", "json_to", metavar="FILE", help="Everything for programs; - for standard output."
+    "--json",
+    "json_to",
+    is_flag=False,
+    flag_value="-",
+    metavar="[FILE]",
+    help="Everything for programs; to standard output if no file is named, or -.",
 )
 
 
@@ -33,6 +38,22 @@ class Outputs:
     csv: str | None = None
     plot: str | None = None
     report: str | None = None
+
+    @classmethod
+    def into(cls, folder: Path) -> Self:
+        """Return one of each in a folder, which is made if it is not there.
+
+        Raises
+        ------
+        InputError
+            If it cannot be made.
+        """
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise InputError(f"The folder {folder} cannot be made: {error.strerror}.") from error
+        names = ("result.json", "trace.csv", "trace.png", "report.html")
+        return cls(*(str(folder / name) for name in names))
 
     def check(self, *taken: str | Path | None) -> None:
         """Refuse to write two outputs to one file, or one over a file that is taken.
@@ -105,7 +126,7 @@ def show(run: Run, outputs: Outputs, *, extra: Mapping[str, str | Path] | None =
         print_card(run, files=files | dict(extra or {}))
 
 
-def write_json(data: Mapping[str, Any], to: str) -> None:
+def write_json(data: Mapping[str, Any] | Sequence[Any], to: str) -> None:
     """Write as JSON to a file, or to standard output for ``-``."""
     from huehold.report.files import write_text
 

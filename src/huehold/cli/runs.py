@@ -2,20 +2,31 @@
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from huehold.cli.masses import field_options
 from huehold.cli.options import calibration_option, calibrations_of
-from huehold.cli.outputs import Outputs, output_options, show
+from huehold.cli.outputs import (
+    Outputs,
+    json_option,
+    output_options,
+    print_rich,
+    show,
+    write_json,
+)
 from huehold.errors import UsageError
+from huehold.mass_fields import FIELDS
 
 if TYPE_CHECKING:
+    from rich.table import Table
+
     from huehold.notebook import Notebook, RunRecord
+    from huehold.run import Run
 
 
 _notebook_option = click.option(
@@ -52,32 +63,28 @@ def _with_book(command: Callable[..., None]) -> Callable[..., None]:
 
 @runs.command("list")
 @click.option("--removed", is_flag=True, help="Those put away.")
-@click.option("--json", "as_json", is_flag=True, help="As JSON on standard output.")
+@json_option
 @_with_book
-def list_runs(book: Notebook, removed: bool, as_json: bool) -> None:
+def list_runs(book: Notebook, removed: bool, json_to: str | None) -> None:
     """List the runs, newest first."""
-    records = book.runs(removed=removed)
-    if as_json:
-        click.echo(json.dumps([_brief(record) for record in records], indent=1))
-        return
-    if not records:
+    briefs = [_brief(record) for record in book.runs(removed=removed)]
+    if json_to is not None:
+        write_json(briefs, json_to)
+    elif not briefs:
         click.echo("No runs yet; `huehold watch` makes one.")
-        return
-    from rich.console import Console
+    else:
+        print_rich(_table(briefs))
+
+
+def _table(briefs: Sequence[Mapping[str, object]]) -> Table:
     from rich.table import Table
 
-    table = Table("run", "begun (UTC)", "title", "verdict", "result", box=None)
-    for record in records:
-        brief = _brief(record)
-        values = (
-            brief["id"],
-            brief["started_at"],
-            brief["title"],
-            brief["verdict"],
-            brief["result"],
-        )
-        table.add_row(*(str(value or "-") for value in values))
-    Console().print(table)
+    columns = {"id": "run", "started_at": "begun (UTC)", "title": "title", "verdict": "verdict",
+               "result": "result"}  # fmt: skip
+    table = Table(*columns.values(), box=None)
+    for brief in briefs:
+        table.add_row(*(str(brief[name] or "-") for name in columns))
+    return table
 
 
 def _brief(record: RunRecord) -> dict[str, object]:
@@ -92,42 +99,86 @@ def _brief(record: RunRecord) -> dict[str, object]:
     }
 
 
-@runs.command("show")
-@click.argument("run", type=int)
-@click.option(
-    "--hold",
-    "hold_s",
-    type=click.FloatRange(1, 600),
-    metavar="SECONDS",
-    help="Go through the record with another hold; the record itself is not changed.",
-)
-@calibration_option
-@output_options
-@_with_book
-def show_run(
+def _analysis_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options to go through a record otherwise; it gets them as one."""
+    hold = click.option(
+        "--hold",
+        "hold_s",
+        type=click.FloatRange(1, 600),
+        metavar="SECONDS",
+        help="Go through the record with another hold; the record itself is not changed.",
+    )
+
+    @wraps(command)
+    def gather(book: Notebook, run: int, **options: Any) -> None:
+        """Go through the record and hand the run on."""
+        chosen = {name: options.pop(name) for name in ("hold_s", "calibrations")}
+        typed = {known.key: options.pop(known.key) for known in FIELDS}
+        given = {key: text for key, text in typed.items() if text is not None}
+        command(_analysed(book, run, given=given, **chosen), **options)
+
+    return hold(calibration_option(field_options()(gather)))
+
+
+def _analysed(
     book: Notebook,
-    run: int,
+    number: int,
+    *,
     hold_s: float | None,
     calibrations: tuple[str, ...],
-    outputs: Outputs,
-) -> None:
-    """Show RUN again, and write the files asked for.
-
-    With --calibration the record is gone through with that one in place of its own of the kind.
-    """
+    given: Mapping[str, str],
+) -> Run:
+    """Return a run of the notebook, gone through again with what was given in place of its own."""
     from dataclasses import replace
 
-    from huehold.past_runs import open_run, recalibrated, settings_of
+    from huehold.masses import MassInputs
+    from huehold.past_runs import method_of, open_run, recalibrated, settings_of
 
-    record = book.run(run)
+    record = book.run(number)
+    if "titrant_mass" in given and book.masses(number):
+        raise UsageError(
+            f"Run {number} has masses that were typed while it ran, and they give the titrant "
+            "mass; leave --titrant-mass out."
+        )
     settings = replace(settings_of(record), hold_s=hold_s) if hold_s else None
+    inputs = MassInputs.from_mapping({**record.inputs, **given}, method_of(record))
     others = None
     if calibrations:
         named = calibrations_of(("none", *calibrations))
         others = recalibrated(record, named, alone="none" in calibrations)
-    opened = open_run(book, run, settings=settings, calibrations=others)
+    return open_run(book, number, settings=settings, inputs=inputs, calibrations=others)
+
+
+@runs.command("show")
+@click.argument("run", type=int)
+@_with_book
+@_analysis_options
+@output_options
+def show_run(run: Run, outputs: Outputs) -> None:
+    """Show RUN again, and write the files asked for.
+
+    What is given goes in place of what was typed; with --calibration that one is used in place
+    of the run's own of the kind. The record itself is not changed.
+    """
     outputs.check()
-    show(opened, outputs)
+    show(run, outputs)
+
+
+@runs.command("export")
+@click.argument("run", type=int)
+@click.option(
+    "--out",
+    "folder",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    required=True,
+    help="Where the files go; made if it is not there.",
+)
+@_with_book
+@_analysis_options
+def export_run(run: Run, folder: Path) -> None:
+    """Write RUN to a folder: report, picture, trace, events and result file."""
+    show(run, Outputs.into(folder))
 
 
 @runs.command("compare")
