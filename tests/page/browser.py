@@ -46,8 +46,10 @@ def _starter(folder: Path) -> Path:
 def _given_up() -> tuple[str, ...]:
     """The words before a command that take the right to real time from it, as far as we can."""
     words: tuple[str, ...] = ()
+    if shutil.which("chrt"):
+        words += ("chrt", "--other", "0")  # whatever it would inherit
     if shutil.which("setpriv"):
-        words = ("setpriv", "--pdeathsig", "KILL")
+        words += ("setpriv", "--pdeathsig", "KILL")
         if os.geteuid() == 0:
             words += ("--bounding-set", "-sys_nice", "--inh-caps", "-sys_nice")
     if shutil.which("prlimit"):
