@@ -26,6 +26,15 @@ from huehold.cli.options import calibration_option, hold_option, method_option, 
     help="Picture size asked of the camera.",
 )
 @click.option(
+    "--rate",
+    "rate_hz",
+    type=click.FloatRange(5, 240),
+    default=30.0,
+    show_default=True,
+    metavar="HZ",
+    help="Pictures a second asked of the camera; up to 15 are analysed.",
+)
+@click.option(
     "--lock/--no-lock",
     default=True,
     show_default=True,

@@ -47,6 +47,7 @@ def watch_command(
     camera: str | None,
     backend: str | None,
     size: str,
+    rate_hz: float,
     lock: bool,
     stream: str | None,
     play: Path | None,
@@ -78,7 +79,7 @@ def watch_command(
     pushed = browser or phone
     if pushed and not page:
         raise UsageError("A browser as the camera needs the page; leave out --no-page.")
-    choice = _Choice(camera, backend, size, lock, stream, play, speed, pushed)
+    choice = _Choice(camera, backend, size, rate_hz, lock, stream, play, speed, pushed)
     chosen = load_method(method)
     settings = Settings(hold_s, vessel_of(vessel), white_of(white))
     with ExitStack() as stack:
@@ -104,6 +105,7 @@ class _Choice:
     camera: str | None
     backend: str | None
     size: str
+    rate_hz: float
     lock: bool
     stream: str | None
     play: Path | None
@@ -140,7 +142,9 @@ class _Choice:
 
             def open_device() -> CameraDevice:
                 """Open the camera and lock what it lets lock."""
-                device = CameraDevice(index, backend, width_px=width_px, height_px=height_px)
+                device = CameraDevice(
+                    index, backend, width_px=width_px, height_px=height_px, rate_hz=self.rate_hz
+                )
                 if self.lock:
                     reader.locks.update(device.lock().by_name())
                     said = ", ".join(f"{name} {how}" for name, how in reader.locks.items())
