@@ -270,8 +270,17 @@ class Session:
             pictures=self._gallery.pictures(),
             interrupted=interrupted,
             assay_problem=problem,
-            calibrations=tuple(known.ref for known in self.calibrations),
+            calibrations=self._used(),
             turbidity_basis=self.observer.turbidity_basis,
+        )
+
+    def _used(self) -> tuple[str, ...]:
+        """Name the calibrations that fit the method and were not refused."""
+        refused = self.camera is not None and bool(self.camera.refused)
+        return tuple(
+            known.ref
+            for known in self.calibrations
+            if known.method in ("", self.method.name) and not (refused and known.kind == "camera")
         )
 
     def _sight_detail(self) -> dict[str, str]:
@@ -351,7 +360,7 @@ def review(
     settings: Settings | None = None,
     masses: MassInputs | None = None,
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
-    passes: PassChoice = "full",
+    passes: PassChoice = "auto",
     calibrations: Sequence[Calibration] = (),
     on_open: Callable[[SourceInfo], None] | None = None,
     on_step: Callable[[Step, float], None] | None = None,
@@ -371,8 +380,9 @@ def review(
     matrix : {"auto", "bt601", "bt709"}
         Colour matrix of an untagged recording.
     passes : {"auto", "fast", "full"}
-        "fast" looks less often where nothing stirs, if the recording has key frames about
-        once a second; "full" analyses all of it at the same rate; "auto" takes what is quicker.
+        "auto" looks less often where nothing stirs, if the pictures are large and the recording
+        has key frames about once a second, and tells the same; "full" analyses all of it at the
+        same rate; "fast" is "auto" for small pictures too.
     calibrations : sequence of Calibration
         What was measured beforehand; see `huehold.calibration.applied.gather`.
     on_open : callable, optional

@@ -66,9 +66,10 @@ if TYPE_CHECKING:
     "--pass",
     "passes",
     type=click.Choice(["auto", "full"]),
-    default="full",
+    default="auto",
     show_default=True,
-    help="Look less often where nothing stirs, if the recording allows it; or equally often.",
+    help="auto: look less often where nothing stirs, if the recording allows it; full: equally "
+    "often everywhere.",
 )
 @output_options
 @click.option(
@@ -140,7 +141,7 @@ def run_review(
     masses: MassInputs | None,
     calibrations: Sequence[Calibration] = (),
     matrix: Literal["auto", "bt601", "bt709"] = "auto",
-    passes: Literal["auto", "full"] = "full",
+    passes: Literal["auto", "full"] = "auto",
     vision_file: str | None = None,
     quiet: bool = False,
 ) -> Run:
