@@ -284,6 +284,14 @@ def test_notes_find_the_addition_they_belong_to() -> None:
     assert notes.due(200.0) == []
 
 
+def test_a_note_waits_for_its_addition_though_it_fell_earlier() -> None:
+    notes = Notes()
+    notes.add(60.0, 0.3, 54.0)  # noted six seconds after the hand was there
+    assert notes.due(62.0) == []
+    assert notes.claim(55.0) == 0.3  # and the colour has turned in between
+    assert notes.due(100.0) == []
+
+
 def test_an_addition_before_the_last_note_explains_no_further_one() -> None:
     notes = Notes()
     notes.claim(10.0)

@@ -142,7 +142,7 @@ class Detector:
         as an addition that was not seen, with one of the next observations, at the time
         something was last over the vessel.
         """
-        self._notes.add(self._finder.likely_s(time_s), mass_g)
+        self._notes.add(time_s, mass_g, self._finder.likely_s(time_s))
 
     def finish(self) -> Verdict:
         """Close the run and reach the verdict; calling it again returns the same."""
