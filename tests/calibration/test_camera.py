@@ -271,8 +271,9 @@ def test_a_calibration_of_another_camera_is_left_out_and_told(
     session = Session(load_method("magnesium-hydroxide-by-vinegar"), calibrations=[made],
                       device=device)  # fmt: skip
     session.take(NOTHING_SEEN)
-    told = [w for w in session.finish(SourceInfo("a", 8, 8)).warnings if "of the camera" in w]
-    assert len(told) == (not fits)
+    run = session.finish(SourceInfo("a", 8, 8))
+    assert len([w for w in run.warnings if "of the camera" in w]) == (not fits)
+    assert run.calibrations == ((made.ref,) if fits else ())
 
 
 def test_phones_say_which_they_are() -> None:
