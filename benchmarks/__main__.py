@@ -26,6 +26,7 @@ _SPEED = (
     ["live"],
     ["startup"],
     ["memory"],
+    ["memory", "--minutes", "1", "15", "120", "--coding", "360p", "--passes", "full"],
 )
 
 

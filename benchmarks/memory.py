@@ -1,6 +1,7 @@
 """Peak memory of a review by the length of the recording.
 
     python -m benchmarks.memory [--minutes 1 15] [--coding 1080p] [--passes auto full]
+    python -m benchmarks.memory --minutes 1 15 120 --coding 360p --passes full
 
 Each review runs in a fresh interpreter; the ratio is to the first length.
 """
