@@ -273,8 +273,16 @@ class Watch:
 
     @property
     def masses(self) -> tuple[MassEntry, ...]:
-        """The entries as they stand, those struck out included."""
-        return tuple(self._masses)
+        """The entries as they stand, those struck out included.
+
+        One with an empty `entered_at` is in memory alone, as on a full disk.
+        """
+        return tuple(map(self._keeper.as_written, self._masses))
+
+    @property
+    def unsaved(self) -> int:
+        """How much of what was typed is in memory alone, for the notebook cannot be written."""
+        return self._keeper.unsaved
 
     def adopt_masses(self, entries: tuple[MassEntry, ...]) -> None:
         """Take over the entries of an interrupted run that goes on."""

@@ -82,10 +82,20 @@ class Keeper:
         self._events: list[Event] = []
         self._pictures: list[Picture] = []
         self._waiting: list[Callable[[], object]] = []  # what was typed
+        self._written: dict[tuple[int, int], MassEntry] = {}
         self._writing = threading.Lock()  # masses are typed in other threads
         self._save_s = _SAVE_EVERY_S
         self._pause_s = _SAVE_EVERY_S
         self._picture_s = -_PICTURE_EVERY_S
+
+    @property
+    def unsaved(self) -> int:
+        """How much of what was typed is in memory alone."""
+        return len(self._waiting)
+
+    def as_written(self, entry: MassEntry) -> MassEntry:
+        """Return an entry as it stands in the notebook; as it is if it is in memory alone."""
+        return self._written.get((entry.entry, entry.revision), entry)
 
     def add(self, observation: Observation, events: tuple[Event, ...], frame: Frame) -> None:
         """Take in what one frame brought; write when a second has passed."""
@@ -166,9 +176,11 @@ class Keeper:
 
     def _write_waiting(self) -> Any:
         """Write what was typed in its order, and return what the last of it gave."""
-        written = None
+        written: object = None
         while self._waiting:
             written = self._waiting[0]()
+            if isinstance(written, MassEntry):
+                self._written[written.entry, written.revision] = written
             del self._waiting[0]
         return written
 

@@ -58,6 +58,27 @@ def test_a_disk_that_fills_up_costs_nothing_that_was_typed(tmp_path):
     assert watch.finished.readings[-1].mass_g == 3.5
 
 
+def test_what_is_in_memory_alone_says_so(tmp_path):
+    from huehold.page.desk import Desk
+    from huehold.page.messages import MassIn
+
+    with mounted(tmp_path / "small", 400) as folder, Notebook(folder / "book.sqlite3") as book:
+        desk = Desk(lambda: watch_of([Act(1e9, story(0.1)[0].image)], book=book), book)
+        watch = desk.watch
+        assert desk.type_mass(MassIn(text="1.5")).entered_at
+        ballast = folder / "ballast"
+        ballast.write_bytes(b"x" * shutil.disk_usage(folder).free)
+        while not watch.unsaved:  # what is left in the file's last page is used first
+            desk.type_mass(MassIn(text="2"))
+        assert [entry.entered_at != "" for entry in watch.masses][-1] is False
+        ballast.unlink()
+        assert desk.type_mass(MassIn(text="3")).entered_at
+        assert watch.unsaved == 0
+        assert all(entry.entered_at for entry in watch.masses)
+        assert [m.mass_g for m in book.masses(watch.run_id)] == [m.mass_g for m in watch.masses]
+        desk.close()
+
+
 def test_a_read_only_file_system_is_one_sentence(tmp_path):
     with mounted(tmp_path / "small", 4000) as folder:
         path = folder / "book.sqlite3"

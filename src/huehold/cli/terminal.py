@@ -84,7 +84,8 @@ def _read_lines(watch: Watch, view: _View) -> None:
                     view.say(f"struck {standing[-1].mass_g:g} g")
             elif text:
                 entry = watch.type_mass(text)
-                view.say(f"saved {entry.mass_g:.2f} g")
+                where = "saved" if entry.entered_at else "not on the disk yet, in memory:"
+                view.say(f"{where} {entry.mass_g:.2f} g")
         except HueholdError as error:
             view.say(str(error))
 

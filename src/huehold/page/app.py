@@ -325,7 +325,7 @@ async def _inputs(request: Request) -> Response:
     desk: Desk = request.app.state.desk
     given = await _read(request, messages.InputsIn)
     inputs = await run_in_threadpool(desk.set_inputs, given.values)
-    return JSONResponse({"inputs": inputs.as_mapping()})
+    return JSONResponse({"inputs": inputs.as_mapping(), "saved": desk.watch.unsaved == 0})
 
 
 async def _vessel(request: Request) -> Response:
@@ -351,8 +351,9 @@ async def _pause(request: Request) -> Response:
 
 async def _note(request: Request) -> Response:
     note = await _read(request, messages.NoteIn)
-    await run_in_threadpool(request.app.state.desk.watch.note, note.text)
-    return Response(status_code=201)
+    watch = request.app.state.desk.watch
+    await run_in_threadpool(watch.note, note.text)
+    return JSONResponse({"saved": watch.unsaved == 0}, 201)
 
 
 async def _finish(request: Request) -> Response:

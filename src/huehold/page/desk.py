@@ -57,6 +57,7 @@ class Desk:
         self._new_watch = new_watch
         self._listeners = (self.hub.moment, self._tell_warnings, *on_moment)
         self._warned: list[str] = []
+        self._unsaved = 0
         self._lock = threading.Lock()
         self._typing = threading.Lock()
         self._typed: dict[str, int] = {}
@@ -75,6 +76,9 @@ class Desk:
         if warnings != self._warned:
             self._warned = warnings
             self.hub.say({"type": "warnings", "warnings": warnings})
+        if self.watch.unsaved != self._unsaved:
+            self._unsaved = self.watch.unsaved
+            self._say_masses()
 
     def new_run(self) -> Watch:
         """End the present run and begin another.
@@ -211,9 +215,12 @@ class Desk:
 
     def masses_changed(self) -> None:
         """Tell every page the masses as they stand, and what follows for a finished run."""
+        self._say_masses()
+        self._reckon()
+
+    def _say_masses(self) -> None:
         entries = [mass_values(entry) for entry in self.watch.masses]
         self.hub.say({"type": "masses", "masses": entries})
-        self._reckon()
 
     def _reckon(self) -> None:
         watch = self.watch

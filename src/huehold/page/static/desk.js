@@ -4,7 +4,7 @@ import { Camera, figureWords } from "/static/camera.js";
 import { drawChart } from "/static/chart.js";
 import { Columns } from "/static/columns.js";
 import { Link } from "/static/link.js";
-import { Inputs, Masses } from "/static/masses.js";
+import { Inputs, Masses, UNSAVED } from "/static/masses.js";
 import { Outline } from "/static/outline.js";
 import { ask, byId, clock, kept, make, wordsOf } from "/static/page.js";
 import { showResult } from "/static/result.js";
@@ -210,8 +210,10 @@ async function note() {
   if ((await dialog("note-dialog")) !== "save") return;
   const text = byId("note-text").value.trim();
   if (!text) return;
-  await doing("POST", "/api/notes", { text }, "Note saved.");
-  if (byId("action-word").textContent === "Note saved.") byId("note-text").value = "";
+  const told = await doing("POST", "/api/notes", { text }, "Note saved.");
+  if (!told) return;
+  byId("note-text").value = "";
+  if (!told.saved) setText("action-word", UNSAVED);
 }
 
 async function finish() {

@@ -4,6 +4,9 @@ import { ask, byId, clock, kept, make, newKey, Refusal, wordsOf } from "/static/
 
 const RETRY_MS = 2500;
 
+/** Said in place of "saved" while the program cannot write. */
+export const UNSAVED = "Kept in memory only: the notebook cannot be written just now. It is tried again by itself.";
+
 export class Masses {
   constructor(now_s) {
     this._now_s = now_s; // the run's time
@@ -69,7 +72,7 @@ export class Masses {
         this._waiting.shift();
         this._keep();
         this._upsert(entry);
-        this._say(`Saved: ${grams(entry.mass_g)} at ${clock(entry.time_s)}.`);
+        this._sayOf(entry, `Saved: ${grams(entry.mass_g)} at ${clock(entry.time_s)}.`);
       }
     } catch (error) {
       this._failed(error);
@@ -99,13 +102,20 @@ export class Masses {
 
   async _change(method, entry, text) {
     try {
-      this._upsert(await ask(method, `/api/masses/${entry.entry}`, text && { text }));
+      const changed = await ask(method, `/api/masses/${entry.entry}`, text && { text });
+      this._upsert(changed);
       this._editing = null;
-      this._say(method === "DELETE" ? `Taken back: ${grams(entry.mass_g)}.` : "Changed and saved.");
+      this._sayOf(changed, method === "DELETE" ? `Taken back: ${grams(entry.mass_g)}.` : "Changed and saved.");
     } catch (error) {
       this._say(`Not changed: ${wordsOf(error)}`, true);
     }
     this._draw();
+  }
+
+  /** An entry without the time of its writing is in the program's memory alone. */
+  _sayOf(entry, text) {
+    if (entry.entered_at) this._say(text);
+    else this._say(UNSAVED, true);
   }
 
   _say(text, bad = false) {
@@ -129,7 +139,7 @@ export class Masses {
   _row(entry) {
     if (this._editing === entry.entry) return this._editor(entry);
     const value = make(entry.struck ? "del" : "strong", {}, grams(entry.mass_g));
-    const about = [clock(entry.time_s), entry.struck ? "taken back" : "saved"];
+    const about = [clock(entry.time_s), entry.struck ? "taken back" : entry.entered_at ? "saved" : "⧗ in memory only"];
     if (entry.revision > 1 && !entry.struck) about.push(`version ${entry.revision}`);
     const tools = entry.struck
       ? [button("Bring back", () => this._change("PUT", entry, `${entry.mass_g} g`), `Bring back ${grams(entry.mass_g)}`)]
@@ -249,8 +259,8 @@ export class Inputs {
     const filled = [...this._form.elements].filter((c) => c.value.trim());
     const values = Object.fromEntries(filled.map((c) => [c.name, c.value.trim()]));
     try {
-      await ask("PUT", "/api/inputs", { values });
-      this._say("Saved.");
+      const { saved } = await ask("PUT", "/api/inputs", { values });
+      this._say(saved ? "Saved." : UNSAVED, !saved);
       return true;
     } catch (error) {
       this._say(`Not saved: ${wordsOf(error)}`, true);
