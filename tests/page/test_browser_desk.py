@@ -215,6 +215,25 @@ def test_it_fits_a_narrow_phone_and_works_by_keyboard(tmp_path, browser_of, widt
         page.locator("#state-word", has_not_text="Paused").wait_for()
 
 
+def test_saved_is_said_only_of_what_is_on_the_disk(tmp_path, browser_of):
+    from tests.page.story import played_source
+
+    with served(tmp_path, lambda: played_source(60.0)) as s:
+        page = browser_of().new_page(viewport={"width": 1280, "height": 800})
+        page.goto(s.server.address)
+        state(page, "Start colour")
+        s.notebook._rows("PRAGMA query_only = ON")
+        page.fill("#mass", "0.6")
+        page.press("#mass", "Enter")
+        page.locator("#mass-word.bad", has_text="in memory only").wait_for()
+        row = page.locator("#mass-list li", has_text="0.6 g")
+        assert "in memory only" in row.inner_text()
+        page.locator("#warnings li", has_text="cannot be written").wait_for()
+        s.notebook._rows("PRAGMA query_only = OFF")
+        row.filter(has_text="saved").wait_for(timeout=15_000)
+        assert [m.mass_g for m in s.notebook.masses(s.desk.watch.run_id)] == [0.6]
+
+
 _LONG = """async () => {
   const { Columns } = await import("/static/columns.js");
   const { drawChart } = await import("/static/chart.js");
