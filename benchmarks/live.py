@@ -20,6 +20,7 @@ from benchmarks.tables import show
 from huehold.core import Frame
 from huehold.methods import load_method
 from huehold.session import Session
+from huehold.vision.picture import single_threaded
 
 
 def main() -> None:
@@ -27,7 +28,8 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=30.0)
     parser.add_argument("--rate", type=float, default=15.0)
     options = parser.parse_args()
-    cost_ms = _costs_ms(options.seconds, options.rate)
+    with single_threaded():
+        cost_ms = _costs_ms(options.seconds, options.rate)
     count = len(cost_ms)
     mean_ms = sum(cost_ms) / count
     ordered = sorted(cost_ms)

@@ -13,13 +13,11 @@ import copy
 import math
 from collections import deque
 from collections.abc import Generator, Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from dataclasses import replace
 from os import PathLike
 from types import TracebackType
 from typing import Literal, Self
-
-import cv2
 
 from huehold.capture.colour import MatrixChoice
 from huehold.capture.keyframes import KeyedRecording
@@ -30,6 +28,7 @@ from huehold.core import Event, Frame, Observation
 from huehold.detection import Detector
 from huehold.detection.detector import Phase
 from huehold.vision import Observer
+from huehold.vision.picture import single_threaded
 
 __all__ = ["PassChoice", "Scout", "SparseReader", "frames_of", "open_reader"]
 
@@ -104,22 +103,11 @@ def frames_of(
         Those of the session that is fed with the frames one by one; a scout starts from what
         they have learnt.
     """
-    with _single_threaded():
+    with single_threaded():
         if isinstance(reader, SparseReader):
             yield from reader.frames(observer, detector)
         else:
             yield from reader.frames()
-
-
-@contextmanager
-def _single_threaded() -> Iterator[None]:
-    """Keep OpenCV to one thread: on small pictures more cost more than they bring."""
-    before = cv2.getNumThreads()
-    cv2.setNumThreads(1)
-    try:
-        yield
-    finally:
-        cv2.setNumThreads(before)
 
 
 def _is_whole(keyed: KeyedRecording, layout: Layout) -> bool:

@@ -23,6 +23,7 @@ from huehold.masses import MassInputs, read_mass
 from huehold.notebook import MassEntry, Notebook
 from huehold.run import Run
 from huehold.session import Session
+from huehold.vision.picture import single_threaded
 from huehold.watching_parts import Attention, Keeper, told
 from huehold.watching_sight import Outlines, Steadiness
 
@@ -333,7 +334,7 @@ class Watch:
 
     def _run(self) -> None:
         try:
-            with self.source:
+            with self.source, single_threaded():
                 for frame in self.source.frames(rate_hz=self._rate_hz):
                     self._obey()
                     self._tell(self._safe_step(frame), frame)
