@@ -76,10 +76,11 @@ _LISTED = ("coins", "references")
 def _parameter(field: Field) -> click.Parameter:
     if field.argument:
         return click.Argument([field.key], required=False, metavar=field.key.upper())
-    return click.Option(
-        [_flag(field.key)], metavar=(field.unit or "TEXT").upper(), default=None,
-        help=field.label + (f" [{field.default}]" if field.default else "") + ".",
-    )  # fmt: skip
+    told = field.label + (f" [{field.default}]" if field.default else "")
+    if field.choices == "lights":
+        told += f": {', '.join(key for key, _ in choices_of(field.choices))}"
+    metavar = (field.unit or "TEXT").upper()
+    return click.Option([_flag(field.key)], metavar=metavar, default=None, help=f"{told}.")
 
 
 def _flag(key: str) -> str:
