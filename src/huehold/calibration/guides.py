@@ -69,7 +69,8 @@ class Field(Table):
         HueholdError
             If it cannot be read, in a sentence.
         """
-        typed = text.strip() or self.default
+        plain = text.strip() if self.kind == "picture" else " ".join(text.split())
+        typed = plain or self.default
         if len(typed) > _MOST_TEXT:
             raise InputError(f"{self.label}: this is too long to be read; write it shorter.")
         if not typed:

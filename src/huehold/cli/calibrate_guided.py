@@ -128,6 +128,8 @@ def _check_pictures(step: Step, rows: list[dict[str, str]]) -> None:
 
 
 def _ask_fields(guide: Guide, step: Step, answers: Given) -> None:
+    if interactive() and any(field.asked and not answers.get(field.key) for field in step.fields):
+        click.echo(" ".join(step.words), err=True)
     for field in step.fields:
         if not field.asked or answers.get(field.key):
             continue
