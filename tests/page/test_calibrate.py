@@ -251,6 +251,12 @@ def test_an_indicator_from_pictures(page):
     assert "green below pH" in shown["summary"]
     assert len(shown["seen"]) == 7
     assert "where it turns" in dict(shown["facts"])["uncertainty"]
+    red, green, _ = np.array(
+        [[int(colour[i : i + 2], 16) for i in (1, 3, 5)] for _, colour in shown["swatches"]]
+    ).T
+    assert shown["swatches"][0][0] == "pH 5.0"
+    assert green[0] > red[0] + 40  # green in acid, orange in base
+    assert red[-1] > green[-1] + 40
     assert page.get("/api/calibrate/pictures/1").headers["content-type"] == "image/jpeg"
     page.post("/api/calibrate/keep", json=given)
     chart = Store().get("indicator/turmeric-and-spirulina-food-colouring")

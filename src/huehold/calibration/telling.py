@@ -10,7 +10,9 @@ from huehold.calibration.model import Calibration
 from huehold.calibration.store import Store
 from huehold.calibration.turbidity import TurbidityCalibration
 
-__all__ = ["entry_values", "facts"]
+__all__ = ["entry_values", "facts", "swatches"]
+
+_D65 = (0.3127, 0.3290)  # chromaticity of the white that CIELAB is referred to
 
 
 def facts(found: Calibration) -> list[tuple[str, str]]:
@@ -38,6 +40,30 @@ def _doubt(found: Calibration) -> str:
         read = found.ph(*found.colour(middle)[1:])
         return f"{read[1]:.1f} at {found.variable} {middle:.1f}, where it turns" if read else ""
     return ""
+
+
+def swatches(found: Calibration, most: int = 12) -> list[tuple[str, str]]:
+    """Return colours of an indicator's chart over its pH, as words and as ``#rrggbb``.
+
+    Parameters
+    ----------
+    found : Calibration
+        Another kind has none.
+    most : int
+        How many there are.
+    """
+    if not isinstance(found, IndicatorChart):
+        return []
+    import colour
+    import numpy as np
+
+    levels = np.linspace(*found.ph_range, most)
+    lab = np.array([found.colour(float(level)) for level in levels])
+    codes = np.clip(colour.XYZ_to_sRGB(colour.Lab_to_XYZ(lab, _D65)), 0.0, 1.0)
+    return [
+        (f"{found.variable} {level:.1f}", "#" + "".join(f"{round(255.0 * c):02x}" for c in code))
+        for level, code in zip(levels, codes, strict=True)
+    ]
 
 
 def entry_values(

@@ -19,7 +19,7 @@ from huehold.calibration.guide_reading import choices_of
 from huehold.calibration.guided import Made, make
 from huehold.calibration.guides import AnswerError, Answers, Guide, guide_of, list_guides
 from huehold.calibration.store import Store, slug
-from huehold.calibration.telling import entry_values, facts
+from huehold.calibration.telling import entry_values, facts, swatches
 from huehold.capture.picture import decode_jpeg
 from huehold.errors import InputError, UsageError
 from huehold.page.tray import Tray
@@ -175,6 +175,7 @@ def _made_values(made: Made) -> dict[str, Any]:
         "facts": facts(found),
         "seen": made.seen,
         "doubts": made.doubts,
+        "swatches": swatches(found),
     }
 
 

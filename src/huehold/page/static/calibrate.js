@@ -149,14 +149,21 @@ async function result() {
   return byId("step-title").focus();
 }
 
-function resultWords({ summary, facts, seen, doubts }) {
+function resultWords({ summary, facts, seen, doubts, swatches }) {
   const lines = facts.map(([label, text]) => make("div", {}, make("dt", {}, label), make("dd", {}, text)));
   return [
     make("p", { id: "summary", className: "decision" }, summary),
     doubts.length ? make("ul", { className: "cautions bad" }, ...doubts.map((text) => make("li", {}, text))) : null,
+    swatches.length ? make("ul", { className: "swatches", "aria-label": "Colours of the chart" }, ...swatches.map(swatch)) : null,
     make("dl", { className: "result-remarks" }, ...lines),
     seen.length ? make("ul", { className: "cautions" }, ...seen.map((text) => make("li", {}, text))) : null,
   ].filter(Boolean);
+}
+
+function swatch([text, colour]) {
+  const patch = make("span", { className: "swatch" });
+  patch.style.backgroundColor = colour;
+  return make("li", {}, patch, text);
 }
 
 function nameField(name) {
