@@ -36,7 +36,7 @@ PassChoice = Literal["auto", "fast", "full"]
 
 _WARM_UP_S = 6.0  # looked at in full, and further until the start colour is known
 _LAG_S = 12.0  # how far the scout is ahead: longer than an event takes to be told
-_EVENT_S = 2.5  # looked at in full before and after an event
+_EVENT_S = 2.0  # looked at in full before and after an event
 _DOUBT_S = 1.5  # and around a frame in which something is amiss
 _LIGHT_S = 6.0  # or in which the light is: that mostly lasts, and shows in some frames only
 _LIGHT = frozenset(("flicker", "exposure_step", "white_lost"))
@@ -153,9 +153,10 @@ class Scout:
         else:
             self._note_colour(seen)
 
-    def busy(self, start_s: float, end_s: float) -> bool:
-        """Whether anything stirs between two times, as far as has been looked."""
-        return any(first < end_s and last > start_s for first, last in self._busy)
+    def calm_from_s(self, start_s: float, end_s: float) -> float:
+        """Return when what stirs between two times is over; `start_s` if nothing does."""
+        stirring = [last for first, last in self._busy if first < end_s and last > start_s]
+        return min(max(stirring, default=start_s), end_s)
 
     def _note(self, start_s: float, end_s: float) -> None:
         self._busy.append((start_s, end_s))
@@ -252,8 +253,9 @@ class SparseReader:
         scout = Scout(*copy.deepcopy((observer, detector), shared))
         with closing(Prefetch(lambda: self._keyed.groups(plan))) as groups:
             for group in _lagging(groups, scout):
-                busy = group.next_s == math.inf or scout.busy(group.start_s, group.next_s)
-                yield from self._deliver(group, busy=busy)
+                last = group.next_s == math.inf
+                end_s = math.inf if last else scout.calm_from_s(group.start_s, group.next_s)
+                yield from self._deliver(group, end_s)
                 reached_s = min(group.next_s, self._layout.end_s)
         if reached_s < self._layout.end_s - _END_S:
             self.warnings.append(
@@ -271,7 +273,9 @@ class SparseReader:
                 return frame.time_s
         return math.inf
 
-    def _deliver(self, group: Group, *, busy: bool) -> Iterator[Frame]:
+    def _deliver(self, group: Group, end_s: float) -> Iterator[Frame]:
+        """Give a pair of frames, and all frames up to `end_s` where that is later."""
+        busy = end_s > group.start_s
         if self._stretch is not None and not busy:
             self._stretch.close()
             self._stretch = None
@@ -281,7 +285,7 @@ class SparseReader:
                 after_s = max(group.start_s + self._skip_s, group.frames[-1].time_s + 1e-6)
                 self._stretch = _Stretch(self._keyed, after_s)
         if self._stretch is not None:
-            yield from self._stretch.until(group.next_s)
+            yield from self._stretch.until(end_s)
 
     def close(self) -> None:
         """Stop reading and let go of the file; may be called twice."""
