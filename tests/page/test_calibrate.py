@@ -311,7 +311,10 @@ def test_a_picture_from_the_runs_camera(desk):
     with client_of(desk) as running:
         shot = running.post("/api/calibrate/pictures/live").json()
         shown = running.get(f"/api/calibrate/pictures/{shot['name'].split()[1]}").content
-        assert running.get("/api/calibrate").json()["run"] is True
+        told = running.get("/api/calibrate").json()
+    assert told["run"] is True
+    titrant = next(guide for guide in told["guides"] if guide["kind"] == "titrant")
+    assert titrant["steps"][0]["fields"][0]["start"] == desk.watch.session.method.name
     assert (shot["width"], shot["height"]) == (480, 270)
     assert cv2.imdecode(np.frombuffer(shown, np.uint8), 1).shape == (270, 480, 3)
     assert "orange" in shot["says"]

@@ -62,9 +62,9 @@ async def _overview(request: Request) -> Response:
 
 def _overview_values(watch: Watch | None) -> dict[str, Any]:
     rows, told = entry_values(Store(), dt.date.today())
-    device = "" if watch is None else watch.source.info.detail.get("device", "")
+    usual = _usual(watch)
     return {
-        "guides": [_guide_values(guide, device) for guide in list_guides().values()],
+        "guides": [_guide_values(guide, usual) for guide in list_guides().values()],
         "standards": {name: choices_of("standards", name) for name, _ in choices_of("methods")},
         "kept": [_kept_values(row) for row in rows if not row["shipped"]],
         "told": list(told),
@@ -76,12 +76,21 @@ def _kept_values(row: dict[str, Any]) -> dict[str, Any]:
     return {key: value for key, value in row.items() if key != "file"}
 
 
-def _guide_values(guide: Guide, device: str) -> dict[str, Any]:
+def _usual(watch: Watch | None) -> dict[str, str]:
+    """Answers that the run which is watched suggests, by field."""
+    if watch is None:
+        return {}
+    method = watch.session.method.name
+    shipped = method in {name for name, _ in choices_of("methods")}
+    device = watch.source.info.detail.get("device", "")
+    return {"device": device} | ({"method": method} if shipped else {})
+
+
+def _guide_values(guide: Guide, usual: dict[str, str]) -> dict[str, Any]:
     values = guide.model_dump(mode="json")
     for step in values["steps"]:
         for field in step["fields"]:
-            if field["key"] == "device":
-                field["start"] = device
+            field["start"] = usual.get(field["key"], field["start"])
             fixed = field["choices"] not in ("", "standards")
             field["offered"] = choices_of(field["choices"]) if fixed else []
     return values

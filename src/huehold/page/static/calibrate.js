@@ -97,8 +97,8 @@ function show(number) {
   byId("step-words").replaceChildren(...step.words.map((text) => make("p", {}, text)));
   forms[step.key] ??= new StepForm(step, answers, { standards: standardsOf, live: overview.run, say });
   forms[step.key].draw(byId("step-fields"));
-  byId("next").hidden = false;
   byId("next").textContent = "Next";
+  byId("back").textContent = number ? "Back" : "Leave";
   byId("step-title").focus();
 }
 
@@ -145,6 +145,7 @@ async function result() {
   byId("step-words").replaceChildren(...resultWords(made));
   byId("step-fields").replaceChildren(nameField(made.name), useField());
   byId("next").textContent = "Keep it";
+  byId("back").textContent = "Back";
   say("");
   return byId("step-title").focus();
 }
