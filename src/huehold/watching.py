@@ -77,9 +77,15 @@ class Moment:
     falling: bool = False
 
     @property
-    def mixing(self) -> bool:
-        """Whether an addition was seen whose colour has neither begun to go back nor to hold."""
-        return self.phase == "fading back" and not self.falling
+    def state(self) -> str:
+        """The phase in the words for people, who see the colour itself.
+
+        "addition seen" until its colour begins to go back or to hold, "fading back" until it is
+        as good as back, else the detector's phase.
+        """
+        if self.phase == "fading back" and not self.falling:
+            return "addition seen"
+        return "fading back" if self.phase == "start colour" and self.falling else self.phase
 
 
 Listener = Callable[[Moment, Frame | None], None]

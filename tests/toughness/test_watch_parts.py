@@ -289,7 +289,9 @@ def test_over_a_run_each_fade_back_is_heard_between_its_addition_and_the_next():
     watch = watch_of(story(32.0))
     watch.listen(lambda moment, _: heard.extend((moment.time_s, cue.name) for cue in moment.cues))
     mixing = []
-    watch.listen(lambda moment, _: mixing.append(moment.time_s) if moment.mixing else None)
+    watch.listen(
+        lambda moment, _: mixing.append(moment.time_s) if moment.state == "addition seen" else None
+    )
     to_its_end(watch)
     names = [name for _, name in heard]
     assert names.count("fading_back") == 1

@@ -101,7 +101,7 @@ class _View:
         self._said = "type the cumulative mass and Enter; undo; finish"
         self._lines: queue.SimpleQueue[str] = queue.SimpleQueue()
         self._console: Console | None = None
-        self._phase = ""
+        self._state = ""
 
     def print_to(self, console: Console) -> None:
         """Print a line for every change of state instead of a view that is redrawn."""
@@ -120,10 +120,10 @@ class _View:
         for cue in moment.cues:
             if self._live and cue.name in ("endpoint", "overshoot", "attention"):
                 click.echo("\a", nl=False, err=True)
-        if self._console is not None and (moment.phase != self._phase or moment.cues):
+        if self._console is not None and (moment.state != self._state or moment.cues):
             words = ", ".join(cue.words for cue in moment.cues)
-            self._console.print(f"{clock(moment.time_s)}  {moment.phase}  {words}".rstrip())
-        self._phase = moment.phase
+            self._console.print(f"{clock(moment.time_s)}  {moment.state}  {words}".rstrip())
+        self._state = moment.state
 
     def __rich__(self) -> RenderableType:
         moment = self._moment
@@ -138,8 +138,8 @@ class _View:
         table.add_row("hue", self._hue(moment))
         table.add_row("masses", self._masses())
         table.add_row("", Text(self._said, style="dim"))
-        phase = "addition seen" if moment.mixing else moment.phase
-        head = Text(f" {_SYMBOLS.get(phase, '?')} {phase.upper()} ", style="reverse bold")
+        sign = _SYMBOLS.get(moment.state, "?")
+        head = Text(f" {sign} {moment.state.upper()} ", style="reverse bold")
         return Group(head, Text(), Text(advice(moment), style="bold"), Text(), table)
 
     def _hue(self, moment: Moment) -> str:

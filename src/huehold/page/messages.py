@@ -192,7 +192,7 @@ def moment_values(moment: Moment) -> dict[str, Any]:
         "type": "moment",
         "time_s": round(moment.time_s, 4),
         "phase": moment.phase,
-        "mixing": moment.mixing,
+        "state": moment.state,
         "held_s": round(moment.held_s, 2),
         "hold_s": moment.hold_s,
         "advice": advice(moment),

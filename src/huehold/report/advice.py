@@ -9,6 +9,7 @@ from huehold.watching import Moment
 
 __all__ = ["advice"]
 
+_MOVES = ("moving",)
 _BY_PHASE = {
     "waiting for the start colour": "Show the cup with sample and indicator before any titrant.",
     "endpoint": "Endpoint: add nothing more. Weigh, type the mass, then finish.",
@@ -33,17 +34,18 @@ def advice(moment: Moment) -> str:
             "opening": "Waiting for the camera's first picture.",
         }[moment.source]
     observation = moment.observation
-    if observation is not None and observation.trust < 0.5 and observation.reasons:
+    swirled = moment.state == "addition seen" and observation and observation.reasons[:1] == _MOVES
+    if observation is not None and observation.trust < 0.5 and observation.reasons and not swirled:
         return REASONS[observation.reasons[0]][1]
-    if moment.mixing:
+    if moment.state == "addition seen":
         return "Addition seen: let it mix and watch the colour; add nothing yet."
-    if moment.phase == "fading back":
+    if moment.state == "fading back":
         return f"Still fading: wait for the start colour, then {_next_addition(moment)}."
-    if moment.phase == "start colour":
+    if moment.state == "start colour":
         return f"Ready: {_next_addition(moment)}."
-    if moment.phase == "end colour, holding":
+    if moment.state == "end colour, holding":
         return _holding(moment)
-    return _BY_PHASE.get(moment.phase, "The cup cannot be seen well enough just now.")
+    return _BY_PHASE.get(moment.state, "The cup cannot be seen well enough just now.")
 
 
 def _next_addition(moment: Moment) -> str:

@@ -2,10 +2,11 @@
 
 const SVG = "http://www.w3.org/2000/svg";
 
-/** What the page shows for each phase that the program names. */
+/** What the page shows for each state that the program names. */
 export const PHASES = {
   "waiting for the start colour": { word: "Waiting", shape: "dots", tone: "quiet" },
   "start colour": { word: "Start colour", shape: "ring", tone: "start" },
+  "addition seen": { word: "Addition seen", shape: "disc", tone: "quiet" },
   "fading back": { word: "Fading back", shape: "down", tone: "fading" },
   "end colour, holding": { word: "Holding", shape: "half", tone: "holding" },
   endpoint: { word: "Endpoint", shape: "square", tone: "endpoint" },
@@ -19,7 +20,6 @@ export const STATES = {
   opening: { word: "No picture yet", shape: "dots", tone: "quiet" },
   stalled: { word: "No picture", shape: "cross", tone: "blind" },
   lost: { word: "Camera lost", shape: "cross", tone: "blind" },
-  mixing: { word: "Addition seen", shape: "disc", tone: "quiet" },
   paused: { word: "Paused", shape: "bars", tone: "quiet" },
   unlinked: { word: "Out of touch", shape: "cross", tone: "blind" },
 };
@@ -73,7 +73,7 @@ export function stateOf(moment, linked, over) {
   if (!linked) return STATES.unlinked;
   if (!moment) return STATES.opening;
   if (moment.paused) return STATES.paused;
-  return STATES[moment.source] || (moment.mixing && STATES.mixing) || PHASES[moment.phase] || PHASES["cannot see"];
+  return STATES[moment.source] || PHASES[moment.state] || PHASES["cannot see"];
 }
 
 /** A forecast in words, with how sure it is; whether it holds only while there is a colour to hold. */
