@@ -10,6 +10,7 @@ import pytest
 
 from huehold.calibration.store import Store
 from huehold.page.serve import PageServer
+from tests.calibration.chart_scene import camera_patches, chart_picture
 from tests.page.driving import Errors, sideways, violations
 from tests.page.story import jpeg, picture_at, served
 from tests.page.test_calibrate import cup
@@ -138,6 +139,36 @@ def test_an_indicator_by_pictures_and_keyboard(browser_of, axe_script):
     chart = Store().get("indicator/turmeric-and-spirulina-food-colouring")
     low, high = chart.turning_ph()
     assert 6.5 < low < 8.0 < 9.0 < high < 10.5
+
+
+def test_a_chart_by_four_clicks(browser_of, axe_script):
+    image, middles = chart_picture(camera_patches("A"))
+    height, width = image.shape[:2]
+    errors = Errors()
+    with calibrating() as server:
+        page = errors.listen(browser_of().new_page(viewport={"width": 1000, "height": 1400}))
+        page.goto(server.address)
+        page.click("#open-camera")
+        page.fill("#f-device", "Phone X")
+        page.click("#next")
+        titled(page, "A picture of the chart")
+        chart = {"name": "chart.jpg", "mimeType": "image/jpeg", "buffer": jpeg(image, 97)}
+        page.set_input_files("#f-picture", chart)
+        page.locator("#word", has_text="Taken: picture 1.").wait_for(timeout=20_000)
+        picture = page.locator("#step-fields svg")
+        box = picture.bounding_box()
+        for patch in (0, 5, 23, 18):
+            x, y = middles[patch]
+            place = {"x": x * box["width"] / width, "y": y * box["height"] / height}
+            picture.click(position=place)
+        page.locator("#word", has_text="4 of 4").wait_for()
+        assert len(page.input_value("#f-corners").split(",")) == 8
+        assert violations(page, axe_script) == []
+        page.click("#next")
+        titled(page, "Result")
+        assert "after (CIEDE2000" in page.inner_text("#summary")
+        assert page.input_value("#name") == "phone-x"
+    assert errors == []
 
 
 @contextmanager

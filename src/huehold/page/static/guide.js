@@ -3,6 +3,7 @@
 import { ask, make, wordsOf } from "/static/page.js";
 
 const WIDEST_PX = 1600;
+const POINTING = "If the chart is not found, click the middles of the patches dark skin, bluish green, black and white, in that order, or type them.";
 const SVG = "http://www.w3.org/2000/svg";
 
 /** The form of a step; what is typed goes into `answers`, by field or as rows by step. */
@@ -60,7 +61,8 @@ export class StepForm {
     const label = numbered + (field.unit ? `, ${field.unit}` : "") + (field.needed || row >= 0 ? "" : " (optional)");
     const hint = field.example ? `such as ${field.example}` : "";
     control.setAttribute("aria-describedby", `${id}-hint`);
-    return make("div", { className: "field" }, make("label", { htmlFor: id }, label), control, make("span", { id: `${id}-hint`, className: "hint" }, hint));
+    const width = field.kind === "corners" ? "field wide" : "field";
+    return make("div", { className: width }, make("label", { htmlFor: id }, label), control, make("span", { id: `${id}-hint`, className: "hint" }, hint));
   }
 
   _control(field, values, id) {
@@ -101,7 +103,7 @@ export class StepForm {
     const camera = make("button", { type: "button", id: `${id}-live`, "aria-label": `${which} from the run's camera` }, "Take from the camera");
     camera.addEventListener("click", () => this._take(values, field, id, () => ask("POST", "/api/calibrate/pictures/live")));
     const shown = make("div", { className: "grow" }, make("span", { id: `${id}-hint`, className: "hint" }));
-    const made = make("div", { className: "field" }, make("label", { htmlFor: id }, `${which}, from a file`), file, this._live ? camera : null, shown);
+    const made = make("div", { className: this._pointed ? "field wide" : "field" }, make("label", { htmlFor: id }, `${which}, from a file`), file, this._live ? camera : null, shown);
     this._places ??= {};
     this._places[id] = shown;
     if (values[field.key]) this._show(id, this._shots?.[values[field.key]]);
@@ -117,7 +119,7 @@ export class StepForm {
       this._shots[shot.name] = shot;
       this._show(id, shot);
       document.getElementById(id).removeAttribute("aria-invalid");
-      this._say(`Taken: ${shot.name}. ${shot.says}`);
+      this._say(this._pointed ? `Taken: ${shot.name}.` : `Taken: ${shot.name}. ${shot.says}`);
     } catch (error) {
       this._say(error instanceof PictureError ? error.message : wordsOf(error), true);
     }
@@ -125,8 +127,31 @@ export class StepForm {
 
   _show(id, shot) {
     if (!shot) return;
-    const hint = make("span", { id: `${id}-hint`, className: "hint" }, `${shot.name}: ${shot.says}`);
-    this._places[id].replaceChildren(shownPicture(shot), hint);
+    const words = this._pointed ? `${shot.name}. ${POINTING}` : `${shot.name}: ${shot.says}`;
+    const picture = shownPicture(this._pointed ? { ...shot, vessel: null, says: "" } : shot);
+    if (this._pointed) this._letPoint(picture, shot);
+    const hint = make("span", { id: `${id}-hint`, className: "hint" }, words);
+    this._places[id].replaceChildren(picture, hint);
+  }
+
+  /** The field that is filled by pointing at four places of the picture, if there is one. */
+  get _pointed() {
+    return this.step.fields.find((field) => field.kind === "corners");
+  }
+
+  _letPoint(svg, { width, height }) {
+    const points = [];
+    svg.addEventListener("click", (event) => {
+      const box = svg.getBoundingClientRect();
+      if (points.length === 4) points.length = 0;
+      points.push([(event.clientX - box.left) * (width / box.width), (event.clientY - box.top) * (height / box.height)]);
+      for (const dot of svg.querySelectorAll("circle")) dot.remove();
+      svg.append(...points.map(([cx, cy]) => drawn("circle", { cx, cy, r: width / 100, class: "handle" })));
+      const control = document.getElementById(`f-${this._pointed.key}`);
+      control.value = points.length === 4 ? points.flat().map(Math.round).join(",") : "";
+      control.dispatchEvent(new Event("input"));
+      this._say(`${points.length} of 4 patches pointed at.`);
+    });
   }
 
   /** Mark the field an error belongs to, and go there. */
