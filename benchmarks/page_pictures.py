@@ -59,8 +59,7 @@ def shoot(
     settle_ms: int = 600,
 ) -> None:
     """Take one picture; its colours are reduced if it would be too large."""
-    width, height = SIZES[size]
-    page.set_viewport_size({"width": width, "height": height})
+    sized(page, size)
     page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
     page.evaluate("document.activeElement.blur(); scrollTo(0, 0)")
     page.wait_for_timeout(settle_ms)
@@ -71,6 +70,11 @@ def shoot(
     if path.stat().st_size > MOST_BYTES:
         image.quantize(128).save(path, optimize=True)
     print(path.name, image.size, path.stat().st_size // 1000, "kB")
+
+
+def sized(page: Page, size: str) -> None:
+    width, height = SIZES[size]
+    page.set_viewport_size({"width": width, "height": height})
 
 
 def type_masses(page: Page, s: Served, waiting: list[tuple[float, str]]) -> None:
@@ -104,12 +108,15 @@ def live_pictures(browser: Browser, s: Served, folder: Path) -> None:
     def word() -> str:
         return page.inner_text("#state-word")
 
-    width, height = SIZES["projector"]
-    page.set_viewport_size({"width": width, "height": height})
+    def ready() -> bool:
+        return word() == "Start colour" and page.inner_text("#advice").startswith("Ready")
+
+    sized(page, "projector")
     until(page, s, waiting, lambda: len(waiting) < 20 and word() == "Fading back")
     shoot(page, folder, "fading", "projector", "light", settle_ms=30)  # it soon has faded
-    until(page, s, waiting, lambda: word() == "Start colour")
-    shoot(page, folder, "start", "phone", "light")
+    sized(page, "phone")
+    until(page, s, waiting, ready)
+    shoot(page, folder, "start", "phone", "light", settle_ms=30)
     until(page, s, waiting, lambda: word() == "Holding" and not waiting)
     page.wait_for_timeout(1000)
     shoot(page, folder, "holding", "laptop", "light")

@@ -40,7 +40,7 @@ def advice(moment: Moment) -> str:
     if moment.state == "addition seen":
         return "Addition seen: let it mix and watch the colour; add nothing yet."
     if moment.state == "fading back":
-        return f"Still fading: wait for the start colour, then {_next_addition(moment)}."
+        return f"Still fading: wait, then {_next_addition(moment)}."
     if moment.state == "start colour":
         return f"Ready: {_next_addition(moment)}."
     if moment.state == "end colour, holding":
