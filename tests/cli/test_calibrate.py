@@ -155,6 +155,14 @@ def test_a_balance_step_by_step(capsys, monkeypatch):
     assert "repeats within 0.0071 g (2 readings)" in out
 
 
+def test_the_result_as_a_file_beside_its_words(capsys, tmp_path):
+    file = tmp_path / "made.json"
+    code, out, _ = outcome(capsys, *DROPS, "--json", str(file))
+    assert code == 0
+    assert "one drop weighs" in out
+    assert json.loads(file.read_text("utf-8"))["name"] == "kitchen"
+
+
 def test_a_titrant_step_by_step(capsys, monkeypatch):
     answer(monkeypatch, ["baking soda", "-3", "1.05", "15.05"])
     code, out, err = outcome(capsys, "calibrate", "titrant", "--json")

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import click
 
 from huehold.calibration.guides import list_guides
 from huehold.cli.asking import today
+from huehold.cli.outputs import json_option, write_json
 from huehold.errors import HueholdError
 
 __all__ = ["calibrate"]
@@ -45,16 +45,16 @@ def calibrate() -> None:
 
 @calibrate.command("list")
 @click.option("--earlier", is_flag=True, help="Superseded versions as well.")
-@click.option("--json", "as_json", is_flag=True, help="As JSON on standard output.")
-def list_all(earlier: bool, as_json: bool) -> None:
+@json_option
+def list_all(earlier: bool, json_to: str | None) -> None:
     """List the calibrations, yours and the shipped ones."""
     from huehold.calibration.store import Store
     from huehold.calibration.telling import entry_values
 
     rows, told = entry_values(Store(), today(), earlier=earlier)
-    if as_json:
-        click.echo(json.dumps(rows, indent=1, ensure_ascii=False, allow_nan=False))
-    else:
+    if json_to is not None:
+        write_json(rows, json_to)
+    if json_to != "-":
         for row in rows:
             click.echo(_line(row))
     for sentence in told:

@@ -25,7 +25,9 @@ def command_of(kind: str) -> click.Command:
     guide = guide_of(kind)
 
     @keep_options
-    def run(name: str | None, use_it: bool, dry_run: bool, as_json: bool, **options: Any) -> None:
+    def run(
+        name: str | None, use_it: bool, dry_run: bool, json_to: str | None, **options: Any
+    ) -> None:
         if _told_list(guide, options):
             return
         from huehold.calibration.guided import make
@@ -35,7 +37,7 @@ def command_of(kind: str) -> click.Command:
             click.echo(line, err=True)
         for line in made.doubts:
             click.echo(f"Note: {line}", err=True)
-        keep(made.calibration, use_it=use_it, dry_run=dry_run, as_json=as_json)
+        keep(made.calibration, use_it=use_it, dry_run=dry_run, json_to=json_to)
 
     command = click.command(
         kind, help=_help(guide), epilog=f"Example: {guide.example}",

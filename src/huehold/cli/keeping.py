@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from huehold.cli.outputs import json_option, write_json
+
 if TYPE_CHECKING:
     from huehold.calibration.model import Calibration
 
-__all__ = ["keep", "keep_options", "name_of"]
+__all__ = ["keep", "keep_options"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -19,9 +20,7 @@ F = TypeVar("F", bound=Callable[..., Any])
 def keep_options(command: F) -> F:
     """Give a command --name, --use, --dry-run and --json."""
     for option in (
-        click.option(
-            "--json", "as_json", is_flag=True, help="The result as JSON on standard output."
-        ),
+        json_option,
         click.option("--dry-run", is_flag=True, help="Show the result and keep nothing."),
         click.option("--use", "use_it", is_flag=True, help="Have runs use it from now on."),
         click.option("--name", metavar="NAME", help="What to call it, such as kitchen."),
@@ -30,24 +29,16 @@ def keep_options(command: F) -> F:
     return command
 
 
-def name_of(given: str | None, otherwise: str) -> str:
-    """Return the name a calibration gets."""
-    from huehold.calibration.store import slug
-
-    return slug(given or otherwise)
-
-
-def keep(found: Calibration, *, use_it: bool, dry_run: bool, as_json: bool) -> None:
+def keep(found: Calibration, *, use_it: bool, dry_run: bool, json_to: str | None) -> None:
     """Save a calibration, tell what was found, and how to use it."""
     from huehold.calibration.store import Store
 
     store = Store()
     if not dry_run:
         found = store.save(found)
-    if as_json:
-        data = found.model_dump(mode="json", by_alias=True)
-        click.echo(json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False))
-    else:
+    if json_to is not None:
+        write_json(found.model_dump(mode="json", by_alias=True), json_to)
+    if json_to != "-":
         click.echo(f"{found.kind} {found.name}: {found.summary()}")
     if dry_run:
         click.echo("Nothing was kept.", err=True)

@@ -13,7 +13,7 @@ from huehold.doctor.examination import Finding, State
 __all__ = ["cameras", "probe", "sound"]
 
 _SOUND_S = 6.0
-_CAMERA_S = 40.0
+_CAMERA_S = 25.0
 _DARK, _BRIGHT = 40.0, 235.0  # mean 8-bit code of a picture
 _MOST_CAMERAS = 3
 
