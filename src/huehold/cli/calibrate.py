@@ -91,10 +91,10 @@ def show(name: str, as_file: bool) -> None:
         return
     click.echo(f"{found.ref}: {found.summary()}")
     for label, text in facts(found):
-        click.echo(f"  {label:<9}{text}")
+        click.echo(f"  {label:<13}{text}")
     reminder = found.reminder(today())
     if reminder:
-        click.echo(f"  reminder {reminder}")
+        click.echo(f"  reminder     {reminder}")
 
 
 @calibrate.command("use")
