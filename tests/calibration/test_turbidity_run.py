@@ -14,6 +14,7 @@ from huehold.calibration.turbidity import TurbidityCalibration, calibrate
 from huehold.core import Frame, Observation, SourceInfo
 from huehold.methods import load_method
 from huehold.report.html.tables import settings_pairs
+from huehold.report.plot import trace_figure
 from huehold.report.result import result_dict
 from huehold.run import Run
 from huehold.session import Session
@@ -94,6 +95,8 @@ def test_the_report_says_what_turbidity_means():
     assert ("Turbidity", words) in settings_pairs(run)
     assert result_dict(run)["source"]["detail"]["turbidity"] == words
     assert result_dict(run)["calibrations"] == ["turbidity/bench@1"]
+    assert "share of solid" in [panel.get_ylabel() for panel in trace_figure(run).axes]
+    assert "turbidity" in [panel.get_ylabel() for panel in trace_figure(run_of(1)).axes]
 
 
 def test_a_live_view_shows_what_the_trace_holds_and_keeps_what_was_seen():

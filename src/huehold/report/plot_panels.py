@@ -60,7 +60,7 @@ def draw_turbidity(ax: Axes, run: Run) -> None:
     top = float(np.nanmax(run.trace.turbidity, initial=1.0))
     ax.set_ylim(-0.05, 1.1 * min(max(top, 1.0), 1.6))
     ax.set_yticks([0, 0.5, 1], ["0", "0.5", "1"])
-    ax.set_ylabel("turbidity")
+    ax.set_ylabel("share of solid" if "turbidity" in run.source.detail else "turbidity")
     _beside(ax, 0.0, "clear")
     _beside(ax, 1.0, "cloudy as\nat the start")
     if not np.isfinite(run.trace.turbidity).any():
