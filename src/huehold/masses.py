@@ -7,8 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from huehold.balance.additions import addition_times
-from huehold.balance.bracket import check_within, titrant_bracket
+from huehold.balance.bracket import check_within, endpoint_bracket
 from huehold.core import Event, Reading, Verdict
 from huehold.errors import InputError
 from huehold.mass_fields import FIELDS
@@ -173,14 +172,12 @@ def assay_of(
     values: dict[str, Any] = dict(masses.given)
     warnings: tuple[str, ...] = ()
     if masses.readings:
-        times, unseen = addition_times(events)
-        found = titrant_bracket(
-            masses.readings, verdict.onset_s, times, unseen_s=unseen, duration_s=duration_s
-        )
+        found = endpoint_bracket(masses.readings, verdict.onset_s, events, duration_s=duration_s)
         warnings = found.warnings
         values["titrant_mass"] = found.mass_g
-        if found.before_g is not None and "bracket_mass" not in values:
-            values["bracket_mass"] = round(found.mass_g - found.before_g, 6)
+        width_g = 0.0 if found.before_g is None else round(found.mass_g - found.before_g, 6)
+        if width_g > 0 and "bracket_mass" not in values:
+            values["bracket_mass"] = width_g
     if "titrant_mass" not in values:
         return None, ("No titrant mass was given, so there is no result.",)
     measured, told = measured_values(calibrations, method, values, end_colour)

@@ -7,7 +7,9 @@ from dataclasses import replace
 import pytest
 
 from huehold.core import Event, Reading, Verdict
-from huehold.report.happenings import bracket, broken_holds, hold_span
+from huehold.masses import MassInputs, assay_of
+from huehold.report.figures import key_figures
+from huehold.report.happenings import bracket, broken_holds, hold_span, onset_addition
 from huehold.report.html.tables import event_rows, number_rows
 from huehold.run import Run
 from tests.report.factory import make_run
@@ -24,15 +26,36 @@ def test_bracket_is_the_masses_around_the_addition_before_the_onset(run: Run) ->
     verdict = Verdict("endpoint", onset_s=20.5, confirmed_s=80.5, hold_s=60.0)
     found = bracket(replace(run, events=events, readings=readings, verdict=verdict))
     assert found is not None
-    assert (found.number, found.start_s, found.end_s) == (2, 20.0, 20.5)
     assert (found.before_g, found.after_g) == (1.0, 1.5)
+    assert onset_addition(replace(run, events=events, verdict=verdict)) == 2
 
 
-def test_without_masses_the_bracket_is_one_in_time(run: Run) -> None:
-    found = bracket(replace(run, readings=()))
-    assert found is not None
-    assert (found.before_g, found.after_g) == (None, None)
-    assert found.end_s == run.verdict.onset_s
+def test_without_masses_there_is_no_bracket_but_the_addition_is_known(run: Run) -> None:
+    bare = replace(run, readings=())
+    assert bracket(bare) is None
+    assert onset_addition(bare) is not None
+
+
+def test_without_an_addition_seen_the_report_states_the_mass_the_assay_used(run: Run) -> None:
+    readings = tuple(Reading(t, g, "typed") for t, g in ((11.0, 9.0), (21.0, 10.0), (91.0, 10.6)))
+    verdict = Verdict("endpoint", onset_s=20.5, confirmed_s=80.5, hold_s=60.0)
+    blind = replace(run, events=(), readings=readings, verdict=verdict)
+    inputs = MassInputs(readings, {"sample_mass": "5.0", "strength": "5.0 %"})
+    assay, _ = assay_of(run.method, verdict, (), inputs, 100.0)
+    assert assay is not None
+    stated = dict(key_figures(blind))["Titrant"]
+    assert stated.startswith(f"{float(assay.given['titrant_mass']):.3f} g at the onset")
+    assert onset_addition(blind) is None
+
+
+def test_a_last_addition_that_added_nothing_leaves_a_result(run: Run) -> None:
+    events = tuple(Event(t, "addition") for t in (10.0, 20.0))
+    readings = tuple(Reading(t, g, "typed") for t, g in ((11.0, 10.0), (21.0, 10.0)))
+    verdict = Verdict("endpoint", onset_s=20.5, confirmed_s=80.5, hold_s=60.0)
+    inputs = MassInputs(readings, {"sample_mass": "5.0", "strength": "5.0 %"})
+    assay, told = assay_of(run.method, verdict, events, inputs, 100.0)
+    assert assay is not None
+    assert told
 
 
 def test_broken_holds_are_paired_with_their_starts(run: Run) -> None:

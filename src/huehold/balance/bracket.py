@@ -7,14 +7,14 @@ was not yet enough, so the reading before it is the lower bound.
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from huehold.balance.additions import Alignment, align
-from huehold.core import Reading
+from huehold.balance.additions import Alignment, addition_times, align
+from huehold.core import Event, Reading
 from huehold.errors import InputError
 
-__all__ = ["Bracket", "check_within", "titrant_bracket"]
+__all__ = ["Bracket", "additions_until", "check_within", "endpoint_bracket", "titrant_bracket"]
 
 # The colour turns at the addition; either may be noticed first.
 _ONSET_SLACK_S = 1.0
@@ -68,6 +68,23 @@ def check_within(readings: Sequence[Reading], duration_s: float) -> None:
             )
 
 
+def additions_until(onset_s: float, addition_times: Iterable[float]) -> int:
+    """Count the additions up to an onset; the last of them brought it."""
+    return sum(time_s <= onset_s + _ONSET_SLACK_S for time_s in addition_times)
+
+
+def endpoint_bracket(
+    readings: Sequence[Reading],
+    onset_s: float,
+    events: Iterable[Event],
+    *,
+    duration_s: float = math.inf,
+) -> Bracket:
+    """Find the bracket by a run's own additions; see `titrant_bracket`."""
+    times, unseen = addition_times(events)
+    return titrant_bracket(readings, onset_s, times, unseen_s=unseen, duration_s=duration_s)
+
+
 def titrant_bracket(
     readings: Sequence[Reading],
     onset_s: float,
@@ -103,7 +120,7 @@ def titrant_bracket(
         raise InputError("There are no masses, so the titrant at the endpoint is not known.")
     check_within(readings, duration_s)
     aligned = align(readings, addition_times)
-    number = sum(time_s <= onset_s + _ONSET_SLACK_S for time_s in aligned.additions_s)
+    number = additions_until(onset_s, aligned.additions_s)
     if number == 0:
         return _by_time_alone(aligned, onset_s)
     return _by_addition(aligned, number, _first(aligned, number, unseen_s))

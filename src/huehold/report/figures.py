@@ -83,7 +83,7 @@ def _clearing(run: Run) -> str:
 
 def _titrant(run: Run) -> str:
     found = bracket(run)
-    if found is not None and found.after_g is not None:
+    if found is not None:
         span = (
             ""
             if found.before_g is None

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Final
 
-from huehold.balance.additions import addition_times, masses_of_additions
-from huehold.balance.bracket import titrant_bracket
+from huehold.balance.additions import masses_of_additions
+from huehold.balance.bracket import Bracket, additions_until, endpoint_bracket
 from huehold.core import Event, EventKind
 from huehold.errors import InputError
 from huehold.run import Run
 
-__all__ = ["Addition", "Bracket", "additions", "bracket", "broken_holds", "events_of", "hold_span"]
-
-_ONSET_SLACK_S: Final = 1.0
-"""An addition may be noticed so long after the onset it brought."""
+__all__ = [
+    "Addition", "additions", "bracket", "broken_holds", "events_of", "hold_span", "onset_addition",
+]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,27 +24,6 @@ class Addition:
     time_s: float
     mass_g: float | None
     cumulative_g: float | None
-
-
-@dataclass(frozen=True, slots=True)
-class Bracket:
-    """What the equivalence point lies between.
-
-    Attributes
-    ----------
-    number : int
-        Which addition brought the endpoint, from 1.
-    start_s, end_s : float
-        That addition, and the onset.
-    before_g, after_g : float or None
-        Titrant before and after that addition.
-    """
-
-    number: int
-    start_s: float
-    end_s: float
-    before_g: float | None
-    after_g: float | None
 
 
 def events_of(events: Iterable[Event], kind: EventKind) -> list[Event]:
@@ -73,20 +50,25 @@ def additions(run: Run) -> list[Addition]:
 
 
 def bracket(run: Run) -> Bracket | None:
-    """Return the bracket of the onset, or None if there was no onset or no addition."""
+    """Return the titrant before and after the addition that brought the endpoint.
+
+    It is the one the assay was computed with; None without an onset or masses that tell.
+    """
     onset_s = run.verdict.onset_s
     if onset_s is None:
         return None
-    times = [event.time_s for event in events_of(run.events, "addition")]
-    earlier = [time_s for time_s in times if time_s <= onset_s + _ONSET_SLACK_S]
-    if not earlier:
-        return None
     try:
-        _, unseen = addition_times(run.events)
-        masses = titrant_bracket(run.readings, onset_s, times, unseen_s=unseen)
-    except InputError:  # no reading belongs to the endpoint: the bracket is one in time only
-        return Bracket(len(earlier), earlier[-1], onset_s, None, None)
-    return Bracket(len(earlier), earlier[-1], onset_s, masses.before_g, masses.after_g)
+        return endpoint_bracket(run.readings, onset_s, run.events)
+    except InputError:
+        return None
+
+
+def onset_addition(run: Run) -> int | None:
+    """Return which addition brought the onset, from 1; None without onset or addition."""
+    onset_s = run.verdict.onset_s
+    if onset_s is None:
+        return None
+    return additions_until(onset_s, (e.time_s for e in events_of(run.events, "addition"))) or None
 
 
 def broken_holds(run: Run) -> list[tuple[float, float]]:

@@ -10,10 +10,10 @@ from matplotlib.patches import Rectangle
 from huehold.report.happenings import (
     Addition,
     additions,
-    bracket,
     broken_holds,
     events_of,
     hold_span,
+    onset_addition,
 )
 from huehold.report.plot_style import BROKEN, DISTURBANCE, FADE_BACK, HOLD, INK, SpanStyle
 from huehold.report.words import clock, reason_words
@@ -63,11 +63,11 @@ def draw_spans(axes: Iterable[Axes], run: Run) -> None:
 
 def label_onset(ax: Axes, run: Run) -> None:
     """Write when the hold began, and after which addition, beside its line."""
-    span, found = hold_span(run), bracket(run)
+    span, number = hold_span(run), onset_addition(run)
     if span is None:
         return
     late = span[0] > 0.8 * ax.get_xlim()[1]
-    after = f"\nafter addition {found.number}" if found else ""
+    after = f"\nafter addition {number}" if number else ""
     ax.annotate(
         f"onset {clock(span[0])}{after}", (span[0], 0.04), (-6 if late else 6, 0),
         xycoords=("data", "axes fraction"), textcoords="offset points",

@@ -136,14 +136,14 @@ def _beside(ax: Axes, value: float, words: str) -> None:
 
 
 def _draw_bracket(ax: Axes, run: Run) -> None:
-    found = bracket(run)
-    if found is None or found.before_g is None or found.after_g is None:
+    found, onset_s = bracket(run), run.verdict.onset_s
+    if found is None or found.before_g is None or onset_s is None:
         return
     ax.axhspan(found.before_g, found.after_g, color=MASS.colour, alpha=0.3, lw=0)
-    late = found.end_s > 0.7 * ax.get_xlim()[1]
+    late = onset_s > 0.7 * ax.get_xlim()[1]
     ax.annotate(
         f"bracket {found.before_g:.3f} to {found.after_g:.3f} g",
-        (found.end_s, 0.14 if late else 0.62), (-8 if late else 8, 0),
+        (onset_s, 0.14 if late else 0.62), (-8 if late else 8, 0),
         xycoords=("data", "axes fraction"), textcoords="offset points",
         ha="right" if late else "left", va="center", fontsize=8, color=INK,
     )  # fmt: skip
