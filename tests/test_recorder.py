@@ -1,6 +1,7 @@
 """The trace as it is gathered: compact inside, whole outside."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 from hypothesis import given
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from huehold.core import Ellipse, Observation
 from huehold.recorder import TraceRecorder
 
-VESSELS = (None, Ellipse(10.0, 20.0, 5.0, 4.0, 30.0), Ellipse(10.1, 20.0, 5.0, 4.0, 30.0))
+VESSELS = (None, Ellipse(10.0, 20.0, 5.0, 4.0, 30.0), Ellipse(10.5, 20.0, 5.0, 4.0, 30.0))
 REASONS = ((), ("hand",), ("hand", "white_lost"))
 
 
@@ -55,3 +56,14 @@ def test_strips_are_kept_only_so_often_and_vessels_in_the_sources_pixels():
     trace = recorder.trace()
     assert sum(strip is not None for strip in trace.strip) == 20
     assert trace.vessel[-1] == Ellipse(20.0, 40.0, 10.0, 8.0, 30.0)
+
+
+def test_an_outline_that_trembles_is_kept_once_and_one_that_creeps_is_followed():
+    recorder = TraceRecorder()
+    for number in range(200):
+        place = 10.0 + 0.1 * (number % 2) + (0.01 * (number - 100) if number > 100 else 0.0)
+        outline = Ellipse(place, 20.0, 5.0, 4.0, 30.0)
+        recorder.add(replace(seen(number, 1, 0, None), vessel=outline))
+    kept = recorder.trace().vessel
+    assert len(set(kept[:100])) == 1
+    assert abs(kept[-1].x_px - outline.x_px) <= 0.25

@@ -22,6 +22,7 @@ _NUMBERS = (
     "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
 )  # fmt: skip
 _STRIP_EVERY_S = 0.4
+_TREMBLING_PX = 0.25
 _NOWHERE = (0.0,) * 5
 
 
@@ -75,7 +76,7 @@ class TraceRecorder:
 
 
 class _Vessels:
-    """Outlines, each kept where it differs from the one before."""
+    """Outlines, each kept where it differs from the one kept before by what can be told."""
 
     def __init__(self) -> None:
         self._last: Ellipse | None = None
@@ -84,7 +85,7 @@ class _Vessels:
 
     def add(self, number: int, vessel: Ellipse | None) -> None:
         """Take the outline of an observation."""
-        if self._from and vessel == self._last:
+        if self._from and _alike(vessel, self._last):
             return
         self._last = vessel
         self._from.append(number)
@@ -99,6 +100,19 @@ class _Vessels:
             vessel = None if values[2] == 0.0 else Ellipse(*values)
             vessels += [vessel] * (end - start)
         return tuple(vessels)
+
+
+def _alike(one: Ellipse | None, other: Ellipse | None) -> bool:
+    """Whether two outlines are the same within the trembling of the following."""
+    if one is None or other is None:
+        return one is other
+    return one == other or (
+        abs(one.x_px - other.x_px) <= _TREMBLING_PX
+        and abs(one.y_px - other.y_px) <= _TREMBLING_PX
+        and abs(one.semi_major_px - other.semi_major_px) <= _TREMBLING_PX
+        and abs(one.semi_minor_px - other.semi_minor_px) <= _TREMBLING_PX
+        and abs(one.angle_deg - other.angle_deg) <= _TREMBLING_PX
+    )
 
 
 class _Strips:
