@@ -250,12 +250,18 @@ def _displacement(then: Cells, now: Cells, far: NDArray[np.bool_]) -> tuple[floa
     size = (far.shape[1], far.shape[0])
     window = cv2.createHanningWindow(size, cv2.CV_32F)
     (dx, dy), response = cv2.phaseCorrelate(first, second, window)
+    dx, dy = dx - _off_centre(size[0]), dy - _off_centre(size[1])
     if response < 0.3 or np.hypot(dx, dy) < _KNOCK_CELLS:
         return None
     turn = np.array([[1.0, 0.0, dx], [0.0, 1.0, dy]])
     back = cv2.warpAffine(first, turn, size, borderMode=cv2.BORDER_REPLICATE)
     after = _unlike(second - back, far, textured)
     return (float(dx), float(dy)) if after < 0.6 * before else None
+
+
+def _off_centre(cells: int) -> float:
+    """Displacement that OpenCV finds of a picture against itself: half a cell at odd sizes."""
+    return 0.5 * (cv2.getOptimalDFTSize(cells) % 2)
 
 
 def _unlike(change: Cells, far: NDArray[np.bool_], textured: NDArray[np.bool_]) -> float:
