@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,6 +88,10 @@ class Ellipse:
     angle_deg: float = 0.0
 
 
+TRUSTED: Final = 0.5
+"""Trust from which an observation is used for decisions."""
+
+
 @dataclass(frozen=True, slots=True)
 class Observation:
     """What one analysed frame says, and how far it can be trusted.
@@ -107,7 +111,7 @@ class Observation:
     vessel : Ellipse or None
         Where the liquid was measured; None if no vessel was found.
     trust : float
-        0 (worthless) to 1 (sound). Below 0.5 an observation is not used for decisions.
+        0 (worthless) to 1 (sound). Below `TRUSTED` it is not used for decisions.
     reasons : tuple of str
         Why trust is below 1, most important first, e.g. ``("hand", "white_lost")``.
     strip : ndarray of uint8, shape (n, 3), or None

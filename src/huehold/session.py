@@ -22,6 +22,7 @@ from huehold.calibration.card_guide import CardGuide
 from huehold.calibration.model import Calibration
 from huehold.calibration.turbidity import solid_share
 from huehold.core import (
+    TRUSTED,
     Ellipse,
     Event,
     Frame,
@@ -47,7 +48,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Session", "Step", "detector_settings", "review"]
 
-TRUSTED = 0.5  # trust from which an observation counts
 _LONG_AGO_S = 1e9
 _TYPED_LATER_S = 20.0  # a mass typed later than this after a seen addition is no new one
 

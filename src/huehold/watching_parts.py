@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from huehold.capture.live import LiveSource
-from huehold.core import Event, Frame, Observation
+from huehold.core import TRUSTED, Event, Frame, Observation
 from huehold.cues import CUES, Cue, cue_for
 from huehold.errors import HueholdError
 from huehold.notebook import MassEntry, Notebook
@@ -47,7 +47,7 @@ class Attention:
         yield from (cue for event in events if (cue := cue_for(event)) is not None)
         if self._fades(falling, events):
             yield CUES["fading_back"]
-        if observation is not None and observation.trust >= 0.5:
+        if observation is not None and observation.trust >= TRUSTED:
             self._trusted_s = now_s
         blind = source.silent_s > _BLIND_AFTER_S or now_s - self._trusted_s > _DISTRUST_AFTER_S
         if not blind:

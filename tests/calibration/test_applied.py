@@ -134,6 +134,8 @@ def test_hue_bands_of_a_measured_chart():
     # At pH 9.2 and more the suspension is orange; at 7 and less the mixture is green.
     assert start[0] < 65.0 < start[1] < end[0] < 120.0 < end[1]
     assert hue_bands([measured], load_method("total-hardness-by-edta")) is None
+    elsewhere = measured.model_copy(update={"method": "lime-water"})
+    assert hue_bands([elsewhere], METHOD) is None
     other = Store("nowhere").get("indicator/bromocresol-green")
     assert hue_bands([other.model_copy(update={"origin": "measured"})], METHOD) is None
 

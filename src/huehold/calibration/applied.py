@@ -138,11 +138,17 @@ def hue_bands(
     -------
     ((float, float), (float, float)) or None
         Degrees, as `huehold.methods.model.Indicator.hue_bands` gives them. None, so that the
-        method's own bands stand, if there is no chart, it was computed and not measured, it does
-        not cover the range, the dye is colourless on a side, or its bands would overlap.
+        method's own bands stand, if there is no chart for it, it was computed and not measured, it
+        does not cover the range, the dye is colourless on a side, or its bands would overlap.
     """
     indicator = method.indicator
-    charts = [c for c in calibrations if isinstance(c, IndicatorChart) and c.origin == "measured"]
+    charts = [
+        c
+        for c in calibrations
+        if isinstance(c, IndicatorChart)
+        and c.origin == "measured"
+        and c.method in ("", method.name)
+    ]
     if not charts or indicator.end_ph is None or indicator.turning_ph is None:
         return None
     end = indicator.end_ph.value

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from huehold.calibration.chart_picture import read_picture
 from huehold.calibration.indicator_fit import ColourPoint
 from huehold.calibration.references import Reference
-from huehold.core import Frame, Observation
+from huehold.core import TRUSTED, Frame, Observation
 from huehold.errors import InputError
-from huehold.vision.trust import REASONS, SURE
+from huehold.vision.trust import REASONS
 
 __all__ = ["frames_of_file", "point_of", "still"]
 
@@ -32,7 +32,7 @@ def point_of(seen: Iterable[Observation], known: Reference, where: str) -> Colou
         If none is sound, with what stood in the way.
     """
     every = list(seen)
-    sound = [o for o in every if o.vessel is not None and o.trust >= SURE and np.isfinite(o.a)]
+    sound = [o for o in every if o.vessel is not None and o.trust >= TRUSTED and np.isfinite(o.a)]
     if not sound:
         raise InputError(f"{where}: {_trouble(every)}")
     lab = np.array([[o.lightness, o.a, o.b] for o in sound])

@@ -8,7 +8,7 @@ from typing import Self
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
-from huehold.core import Observation, SourceInfo
+from huehold.core import TRUSTED, Observation, SourceInfo
 from huehold.session import Step
 
 __all__ = ["ReviewProgress"]
@@ -65,6 +65,6 @@ class ReviewProgress:
 def _seen(observation: Observation) -> str:
     if observation.vessel is None:
         return "no vessel"
-    if observation.trust < 0.5:
+    if observation.trust < TRUSTED:
         return ", ".join(observation.reasons[:2]) or "not trusted"
     return f"hue {observation.hue_deg:3.0f}°  chroma {observation.chroma:3.0f}"

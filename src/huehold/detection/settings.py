@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from huehold.core import TRUSTED
 from huehold.errors import UsageError
 
 __all__ = ["DetectorSettings", "HueBand"]
@@ -73,7 +74,7 @@ class DetectorSettings:
     hold_s: float = 60.0
     max_blind_s: float = 5.0
     clearing: bool = True
-    min_trust: float = 0.5
+    min_trust: float = TRUSTED
 
     def __post_init__(self) -> None:
         _demand_positive("hold_s", self.hold_s)

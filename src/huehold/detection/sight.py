@@ -110,6 +110,7 @@ class Sight:
     def _gap(self, time_s: float, step_s: float) -> tuple[Disturbance, ...]:
         if step_s > max(_GAP_S, _GAP_STEPS * self._usual_s) and self.last_s is not None:
             closed = self._close(self.last_s)
+            self.unseen_s["gap"] += step_s
             return (*closed, Disturbance(self.last_s, time_s, "gap"))
         if step_s > 0.0:
             self._usual_s += 0.1 * (step_s - self._usual_s)

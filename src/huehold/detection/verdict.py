@@ -25,7 +25,6 @@ _OBSTACLES = {
     "glare": "reflections covered the liquid",
     "clipped": "the liquid was too bright for the camera",
     "uneven": "the liquid showed more than one colour",
-    "blurred": "the picture was blurred",
     "white_lost": "the white reference was lost",
     "exposure_step": "the camera was changing its exposure",
     "flicker": "the light flickered",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from huehold.core import TRUSTED
 from huehold.vision.trust import REASONS
 from huehold.watching import Moment
 
@@ -35,7 +36,8 @@ def advice(moment: Moment) -> str:
         }[moment.source]
     observation = moment.observation
     swirled = moment.state == "addition seen" and observation and observation.reasons[:1] == _MOVES
-    if observation is not None and observation.trust < 0.5 and observation.reasons and not swirled:
+    doubted = observation is not None and observation.trust < TRUSTED and not swirled
+    if doubted and observation and observation.reasons:
         return REASONS[observation.reasons[0]][1]
     if moment.state == "addition seen":
         return "Addition seen: let it mix and watch the colour; add nothing yet."

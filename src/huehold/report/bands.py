@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from huehold.core import Trace
+from huehold.core import TRUSTED, Trace
 from huehold.methods import Method
 from huehold.report.hue import FloatArray, hue_cut, lift
 
@@ -42,7 +42,7 @@ class HueAxis:
 
 def trusted(trace: Trace) -> np.ndarray[Any, np.dtype[np.bool_]]:
     """Say which observations may be used: trust of at least 0.5 and a hue."""
-    return (trace.trust >= 0.5) & np.isfinite(trace.hue_deg)
+    return (trace.trust >= TRUSTED) & np.isfinite(trace.hue_deg)
 
 
 def in_band(hue_deg: float, band_deg: tuple[float, float] | None) -> bool:

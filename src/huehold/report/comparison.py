@@ -12,7 +12,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
-from huehold.core import Trace
+from huehold.core import TRUSTED, Trace
 from huehold.errors import UsageError
 from huehold.report.files import write_bytes
 from huehold.report.hue import hue_cut, lift
@@ -81,7 +81,7 @@ def comparison_figure(runs: Mapping[int, Run]) -> Figure:
         for index, (number, run) in enumerate(runs.items()):
             colour, dashes = _LINES[index % len(_LINES)]
             style = {"color": colour, "linestyle": dashes, "linewidth": 1.4}
-            time_s, kept = _times(run), run.trace.trust >= 0.5
+            time_s, kept = _times(run), run.trace.trust >= TRUSTED
             hues = lift(run.trace.hue_deg, cut_deg)
             _draw(hue, time_s, np.where(kept, hues, np.nan), f"run {number}", style)
             _draw(turbidity, time_s, np.where(kept, run.trace.turbidity, np.nan), "", style)
@@ -121,7 +121,7 @@ def _common_cut(runs: Mapping[int, Run]) -> float:
 
 
 def _trusted_hues(trace: Trace) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    return trace.hue_deg[(trace.trust >= 0.5) & np.isfinite(trace.hue_deg)]
+    return trace.hue_deg[(trace.trust >= TRUSTED) & np.isfinite(trace.hue_deg)]
 
 
 def _times(run: Run) -> np.ndarray[tuple[int], np.dtype[np.float64]]:

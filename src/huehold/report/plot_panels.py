@@ -10,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 from matplotlib.transforms import blended_transform_factory
 
+from huehold.core import TRUSTED
 from huehold.report.bands import HueAxis, HueBand, trusted
 from huehold.report.happenings import bracket
 from huehold.report.hue import LOW_CHROMA, FloatArray, lift, with_breaks
@@ -106,7 +107,7 @@ def _draw_hue_line(
 
 
 def _simple(ax: Axes, run: Run, values: FloatArray, style: LineStyle) -> None:
-    good = (run.trace.trust >= 0.5) & np.isfinite(values)
+    good = (run.trace.trust >= TRUSTED) & np.isfinite(values)
     t, shown = with_breaks(run.trace.time_s[good], values[good], gap_s=_gap_s(run.trace.time_s))
     _line(ax, t, shown, style)
 

@@ -10,10 +10,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from huehold.core import Ellipse, Frame, Observation, Rect
+from huehold.core import TRUSTED, Ellipse, Frame, Observation, Rect
 from huehold.vision.geometry import grown
 from huehold.vision.observer import Sight
-from huehold.vision.trust import SURE
 
 __all__ = ["draw"]
 
@@ -50,7 +49,7 @@ def draw(frame: Frame, observation: Observation, sight: Sight | None = None) -> 
     if sight is not None and observation.vessel is not None:
         _hatch(canvas, sight)
     if observation.vessel is not None:
-        _outline(canvas, observation.vessel, dashed=observation.trust < SURE)
+        _outline(canvas, observation.vessel, dashed=observation.trust < TRUSTED)
     if sight is not None and sight.white is not None and sight.white.rect is not None:
         _box(canvas, sight.white.rect, f"white ({sight.white.basis})")
     return _with_panel(canvas, observation)
@@ -138,7 +137,7 @@ def _swatch(panel: Canvas, observation: Observation, margin: int, side: int) -> 
 
 
 def _words(observation: Observation) -> list[str]:
-    use = "used" if observation.trust >= SURE else "NOT USED"
+    use = "used" if observation.trust >= TRUSTED else "NOT USED"
     why = ", ".join(observation.reasons).replace("_", " ") or "nothing amiss"
     if observation.vessel is None:
         return [f"{observation.time_s:.2f} s", "no liquid measured", f"trust 0  {use}", why]

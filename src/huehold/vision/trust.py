@@ -5,10 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
-__all__ = ["REASONS", "SURE", "weigh"]
-
-SURE = 0.5
-"""Trust below which an observation is not used for decisions."""
+__all__ = ["REASONS", "weigh"]
 
 REASONS: Mapping[str, tuple[float, str]] = MappingProxyType(
     {
