@@ -22,6 +22,14 @@ _WAIT_S = 110.0
 _MEDIA = Path(__file__).resolve().parent / "media"
 
 
+@pytest.fixture(autouse=True, scope="session")
+def _own_data_folder(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """Keep the user's notebook and calibrations out of the tests, and the tests out of them."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("HUEHOLD_DATA", str(tmp_path_factory.mktemp("data")))
+        yield
+
+
 @dataclass(frozen=True)
 class Rendered:
     """A rendered scenario: its recording, the truth about it, the masses."""

@@ -13,6 +13,7 @@ from huehold.errors import InputError
 from huehold.mass_fields import FIELDS
 
 if TYPE_CHECKING:
+    from huehold.calibration.applied import Applied
     from huehold.calibration.model import Calibration
     from huehold.methods import Method
     from huehold.stoichiometry.assay import Assay
@@ -180,8 +181,8 @@ def assay_of(
             values["bracket_mass"] = width_g
     if "titrant_mass" not in values:
         return None, ("No titrant mass was given, so there is no result.",)
-    measured, told = measured_values(calibrations, method, values, end_colour)
-    return _compute(method, measured | values), (*warnings, *told)
+    measured = measured_values(calibrations, method, values, end_colour)
+    return _compute(method, {**measured.arguments, **values}), (*warnings, *measured.warnings)
 
 
 def measured_values(
@@ -189,30 +190,13 @@ def measured_values(
     method: Method,
     typed: Mapping[str, Any],
     end_colour: tuple[float, float] | None = None,
-) -> tuple[dict[str, Any], tuple[str, ...]]:
-    """Return what calibrations give to an assay beside what was typed, and sentences.
+) -> Applied:
+    """Return what calibrations give to an assay beside what was typed; see `applied`."""
+    from huehold.calibration.applied import Applied, applied
 
-    Parameters
-    ----------
-    calibrations : sequence of Calibration
-        What was measured beforehand.
-    method : Method
-        Those made for another are left out.
-    typed : mapping
-        Arguments of `assay` that go before; a typed strength excludes a standardisation.
-    end_colour : (float, float), optional
-        a* and b* of the colour that held.
-    """
     if not calibrations:
-        return {}, ()
-    from huehold.calibration.applied import applied
-
-    found = applied(calibrations, method, end_colour)
-    measured = {key: value for key, value in found.arguments.items() if key not in typed}
-    for given, replaced in (("strength", "standardisation"), ("readability", "balance")):
-        if given in typed:
-            measured.pop(replaced, None)
-    return measured, found.warnings
+        return Applied({}, (), ())
+    return applied(calibrations, method, end_colour, typed)
 
 
 def _compute(method: Method, values: Mapping[str, Any]) -> Assay:

@@ -23,6 +23,8 @@ RUN = [
         (["--titrant-mass", "nan"], 3, "not a finite number"),
         (["--acidity", "50 %"], 3, "usually 2 to 15.5"),
         (["--acidity", "strong"], 3, "write for example 5.0 %"),
+        (["--claim", "1200 g/15 mL"], 3, "more than a suspension can hold"),
+        (["--claim", "1200 mg/15 ML"], 3, "did you mean 'mL'"),
         (["--readability", "0 g"], 3, "a balance that reads to 0 g"),
         (["--capacity", "3"], 3, "more than a balance takes"),
         (["--method", "magnesium"], 2, "did you mean 'magnesium-hydroxide-by-vinegar'"),
@@ -60,10 +62,35 @@ def test_result_with_cautions_on_the_terminal(capsys):
     assert err == ""
 
 
-def test_warnings_go_to_standard_error(capsys):
-    _, out, err = outcome(capsys, "compute", "--sample-mass", "5.22", "--titrant-mass", "16.56")
+def test_warnings_stand_with_the_result_and_beside_a_machine_s_on_standard_error(capsys):
+    masses = ("compute", "--sample-mass", "5.22", "--titrant-mass", "16.56")
+    _, out, err = outcome(capsys, *masses)
+    assert "Warning: no strength was given" in " ".join(out.split())
+    assert err == ""
+    _, out, err = outcome(capsys, *masses, "--json")
     assert "Warning: no strength was given" in err
-    assert "Warning" not in out
+    assert json.loads(out)["warnings"]
+
+
+@pytest.mark.parametrize("typed", ["1200mg/15ml", "1200 mg / 15 mL", "1,2 g/15 mL", "80mg/mL"])
+def test_a_claim_as_people_type_it(capsys, typed):
+    _, out, _ = outcome(capsys, *RUN, "--claim", typed, "--json")
+    assert json.loads(out)["results"]["percent_of_label"]["value"] == pytest.approx(99.7, abs=0.5)
+
+
+def test_a_claim_a_thousand_times_off_is_said(capsys):
+    _, out, _ = outcome(capsys, *RUN, "--claim", "1.200 mg/15 mL")
+    assert "998 times the label claim" in " ".join(out.split())
+
+
+def test_a_calibration_that_was_used_is_named(capsys, tmp_path, monkeypatch):
+    monkeypatch.setenv("HUEHOLD_DATA", str(tmp_path))
+    weighings = ("calibrate", "dropper", "--weighings", "20:0.95,20:0.97", "--name", "mine")
+    assert outcome(capsys, *weighings, "--use")[0] == 0
+    _, _, err = outcome(capsys, *RUN)
+    assert "Calibrations used: dropper/mine@1" in err
+    _, _, err = outcome(capsys, *RUN, "--drop-mass", "0.05")
+    assert "Calibrations used" not in err
 
 
 @pytest.mark.parametrize(

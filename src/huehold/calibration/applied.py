@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -23,6 +23,7 @@ __all__ = ["Applied", "applied", "gather", "hue_bands"]
 
 
 _BAND_MARGIN_DEG = 6.0  # dye, depth and light differ from cup to cup
+_EXCLUDES = {"strength": "standardisation", "readability": "balance"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,7 @@ def applied(
     calibrations: Iterable[Calibration],
     method: Method,
     end_colour: tuple[float, float] | None = None,
+    typed: Collection[str] = (),
 ) -> Applied:
     """Turn calibrations into arguments of an assay.
 
@@ -102,12 +104,11 @@ def applied(
         One made for another method is left out, with a warning.
     end_colour : (float, float), optional
         a* and b* of the colour that held; with an indicator chart it gives ``end_ph``.
-
-    Notes
-    -----
-    What the user typed goes before: ``{**applied(...).arguments, **typed}``. A typed strength
-    excludes ``standardisation``, so drop that one then.
+    typed : collection of str
+        Arguments of an assay that the user typed; they go before. A typed strength excludes
+        a standardisation, a typed readability the balance.
     """
+    excluded = {*typed, *(other for given, other in _EXCLUDES.items() if given in typed)}
     arguments: dict[str, Any] = {}
     used: list[str] = []
     told: list[str] = []
@@ -120,8 +121,9 @@ def applied(
         given = _arguments(found, end_colour)
         if isinstance(found, IndicatorChart) and end_colour is not None and not given:
             told.append(_no_ph(found, end_colour))
-        if given:
-            arguments |= given
+        wanted = {name: value for name, value in given.items() if name not in excluded}
+        if wanted:
+            arguments |= wanted
             used.append(found.ref)
     return Applied(arguments, tuple(used), tuple(told))
 

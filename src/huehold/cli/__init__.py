@@ -64,6 +64,9 @@ def cli() -> None:
 
     Start with `huehold demo`. Results go to standard output or to files, progress and
     messages to standard error.
+
+    Exit codes: 0 the work was done, whatever the verdict; 2 wrong usage; 3 an input cannot be
+    read or makes no sense; 4 the camera was lost; 130 interrupted, what there was is saved.
     """
 
 

@@ -136,10 +136,12 @@ def _with_calibrations(method: Method, options: Mapping[str, Any]) -> dict[str, 
     given = (
         chosen if _balance_given(options) else {k: v for k, v in chosen.items() if k != "balance"}
     )
-    measured, warned = measured_values(found, method, given)
-    for sentence in warned:
+    measured = measured_values(found, method, given)
+    for sentence in measured.warnings:
         click.echo(f"Note: {sentence}", err=True)
-    return chosen | measured
+    if measured.used:
+        click.echo(f"Calibrations used: {', '.join(measured.used)}", err=True)
+    return chosen | measured.arguments
 
 
 def _balance_given(options: Mapping[str, Any]) -> bool:
@@ -203,6 +205,7 @@ def _tell(result: Assay, options: Mapping[str, Any]) -> None:
         from huehold.cli.compute_show import assay_card
 
         print_rich(assay_card(result))
+        return
     _remarks(result)
 
 
@@ -216,6 +219,7 @@ def _tell_replicates(result: Replicates, options: Mapping[str, Any]) -> None:
         from huehold.cli.compute_show import replicates_card
 
         print_rich(replicates_card(result))
+        return
     _remarks(result.assays[0])
 
 

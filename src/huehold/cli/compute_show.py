@@ -24,7 +24,8 @@ def assay_card(assay: Assay) -> RenderableType:
     if assay.decision:
         parts.append(Text(assay.decision, style="bold"))
     parts += [_budget(assay.budget), *_sentences("Note", assay.notes)]
-    return Group(*parts, *_sentences("Caution", assay.method.cautions))
+    parts += _sentences("Warning", (f"{text}." for text in assay.warnings))
+    return Group(*parts, *_sentences("Caution", assay.method.all_cautions))
 
 
 def replicates_card(result: Replicates) -> RenderableType:
@@ -48,7 +49,11 @@ def replicates_card(result: Replicates) -> RenderableType:
     parts: list[RenderableType] = [Text(first.method.title, style="bold"), runs, _pairs(lines)]
     if result.decision:
         parts.append(Text(result.decision, style="bold"))
-    return Group(*parts, _budget(first.budget), *_sentences("Caution", first.method.cautions))
+    parts += [
+        _budget(first.budget),
+        *_sentences("Warning", (f"{text}." for text in first.warnings)),
+    ]
+    return Group(*parts, *_sentences("Caution", first.method.all_cautions))
 
 
 def method_card(method: Method) -> RenderableType:
@@ -71,7 +76,7 @@ def method_card(method: Method) -> RenderableType:
         _pairs(lines),
         *_sentences("Step", method.procedure),
         *_sentences("Interference", method.interferences),
-        *_sentences("Caution", method.cautions),
+        *_sentences("Caution", method.all_cautions),
         *_sentences("Source", method.sources),
     )
 

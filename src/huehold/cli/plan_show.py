@@ -34,7 +34,7 @@ def plan_card(plan: Plan) -> RenderableType:
     parts += [_section("Uncertainty"), *_doubt(plan.doubt)]
     parts += [Text()] if plan.assumptions else []
     parts += _sentences("Note", plan.assumptions)
-    return Group(*parts, *_sentences("Caution", method.cautions))
+    return Group(*parts, *_sentences("Caution", method.all_cautions))
 
 
 def _take(plan: Plan) -> list[tuple[str, str]]:

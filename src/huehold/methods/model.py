@@ -19,6 +19,7 @@ from huehold.stoichiometry.reactions import Reaction, mole_ratio, parse_reaction
 from huehold.stoichiometry.tolerances import acceptance_range
 
 __all__ = [
+    "CAUTIONS",
     "Basis",
     "Colour",
     "Dose",
@@ -133,6 +134,15 @@ class Indicator(_Table):
                 "follow; watch the endpoint by eye and use 'huehold compute' for the result"
             )
         return self.start.hue_deg, self.end.hue_deg
+
+
+CAUTIONS: tuple[str, ...] = (
+    "Wear eye protection and keep acids and bases off skin and out of reach of children.",
+    "Do not drink or taste anything that was titrated; discard it and wash the cups well.",
+    "This is a kitchen measurement: do not use it for dosing or for any medical decision.",
+    "Follow local codes, and leave work that needs a licence to licensed practice.",
+)
+"""They hold for every titration and stand wherever a result does."""
 
 
 class Endpoint(_Table):
@@ -291,6 +301,11 @@ class Method(_Table):
         ratio = _as_value_error(mole_ratio, self.parsed_reactions, path)
         if not math.isfinite(ratio):
             raise ValueError(f"the path of {owner} has no finite mole ratio")
+
+    @property
+    def all_cautions(self) -> tuple[str, ...]:
+        """Those of every titration, then the method's own."""
+        return (*CAUTIONS, *self.cautions)
 
     @property
     def parsed_reactions(self) -> tuple[Reaction, ...]:

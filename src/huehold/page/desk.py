@@ -271,5 +271,5 @@ def _method_values(watch: Watch) -> dict[str, Any]:
         "bands": bands_of(method),
         "sample": method.sample.name,
         "titrant": method.titrant.name,
-        "cautions": list(method.cautions),
+        "cautions": list(method.all_cautions),
     }

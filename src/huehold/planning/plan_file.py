@@ -35,7 +35,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "refills": asdict(plan.refills),
         "assumptions": list(plan.assumptions),
         "warnings": list(plan.warnings),
-        "cautions": list(method.cautions),
+        "cautions": list(method.all_cautions),
     }
 
 

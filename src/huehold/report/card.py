@@ -15,7 +15,7 @@ from rich.text import Text
 
 from huehold.report.assay_view import view_assay
 from huehold.report.figures import all_warnings, key_figures
-from huehold.report.words import CAUTIONS, VERDICTS
+from huehold.report.words import VERDICTS
 from huehold.run import Run
 
 __all__ = ["VerdictCard", "print_card"]
@@ -90,7 +90,7 @@ class VerdictCard:
         warnings = all_warnings(run)
         if warnings:
             yield from _block("Warnings", _list(warnings, "!", plain))
-        yield from _block("Cautions", _list(CAUTIONS, "-", plain))
+        yield from _block("Cautions", _list(run.method.all_cautions, "-", plain))
         if self._files:
             named = [(what, str(path)) for what, path in self._files.items()]
             yield from _block("Files", _pairs(named, plain, narrow))

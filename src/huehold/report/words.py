@@ -10,7 +10,6 @@ from typing import Final
 from huehold.core import EventKind, VerdictKind
 
 __all__ = [
-    "CAUTIONS",
     "EVENT_NAMES",
     "HUE_WORDS",
     "VERDICTS",
@@ -80,13 +79,6 @@ EVENT_NAMES: Final[Mapping[EventKind, str]] = MappingProxyType(
         "overshoot": "overshoot",
         "disturbance": "disturbance",
     }
-)
-
-CAUTIONS: Final[tuple[str, ...]] = (
-    "Wear eye protection and keep acids and bases off skin and out of reach of children.",
-    "Do not drink or taste anything that was titrated; discard it and wash the cups well.",
-    "This is a kitchen measurement: do not use it for dosing or for any medical decision.",
-    "Follow local codes, and leave work that needs a licence to licensed practice.",
 )
 
 # Directions in CIELAB that people would name; the bounds are rounded common usage.

@@ -21,7 +21,7 @@ from huehold.stoichiometry.claim import Claim, parse_claim, parse_tolerance, por
 from huehold.stoichiometry.decision import Decision, decide
 from huehold.stoichiometry.equivalence import Equivalence
 from huehold.stoichiometry.montecarlo import Agreement, MonteCarlo, compare, monte_carlo
-from huehold.stoichiometry.plausible import check_amount, check_content, check_titrant
+from huehold.stoichiometry.plausible import check_amount, check_claim, check_content, check_titrant
 from huehold.stoichiometry.propagate import propagate
 from huehold.stoichiometry.scheme import Request, build
 from huehold.stoichiometry.standardise import Standardisation
@@ -164,6 +164,8 @@ def finish(
     check_amount(method, values["amount"])
     unit = next(o.unit for o in outputs if o.key == "content")
     unusual = check_content(method, values["content"], unit)
+    if "percent_of_label" in values:
+        unusual += check_claim(method, values["content"], values["percent_of_label"], claim_text)
     budgets = {o.key: propagate(_model(steps, o.key), _used(steps, inputs, o.key)) for o in outputs}
     results = {o.key: _result(o, budgets[o.key], settings.coverage) for o in outputs}
     trials, agreement = _trials(steps, inputs, budgets["content"], settings)

@@ -40,7 +40,7 @@ def to_plain(assay: Assay) -> dict[str, Any]:
         "equivalence": asdict(assay.equivalence),
         "notes": list(assay.notes),
         "warnings": list(assay.warnings),
-        "cautions": list(assay.method.cautions),
+        "cautions": list(assay.method.all_cautions),
         "working": assay.working.text,
     }
 

@@ -17,7 +17,7 @@ __all__ = ["Claim", "Portion", "parse_claim", "parse_tolerance", "portion_of"]
 _LARGEST = 1e5  # mL or g
 _EXAMPLE = "write it like '1200 mg/15 mL', '500 mg per tablet' or '5 g/100 mL'"
 _PERCENT = re.compile(r"^(.*?)\s*%\s*\(?\s*([wm]\s*/\s*[vwm])?\s*\)?$")
-_AMOUNT = re.compile(r"^(\S+)\s*([a-zA-Zµ]+)\s*(\S*)$")
+_AMOUNT = re.compile(r"^([^\sa-zA-Zµ]+)\s*([a-zA-Zµ]+)\s*(\S*)$")
 _RANGE = re.compile(r"^\s*(\S+?)\s*%?\s*(?:-|–|to|\.\.)\s*(\S+?)\s*%?\s*$")
 
 

@@ -288,8 +288,11 @@ def _agreement_text(budget: Budget, trials: MonteCarlo, half: float, ok: bool) -
     both = f"the {share} interval is {first} by first-order propagation and {drawn} by Monte Carlo"
     stable = "" if trials.converged else f" (not yet stable after {trials.trials} trials)"
     if ok:
-        return f"First order is good enough: {both}{stable}."
-    return f"Use the Monte Carlo interval: {both}{stable}."
+        return f"The figures stated are of first order, which Monte Carlo confirms: {both}{stable}."
+    return (
+        "The figures stated are by Monte Carlo, made symmetric to hold both ends, since first "
+        f"order is not good enough here: {both}{stable}."
+    )
 
 
 def _interval(low: float, high: float, u: float) -> str:

@@ -105,7 +105,8 @@ def parse_unit(text: str, what: str = "the unit") -> Any:
     try:
         return ureg.parse_units(cleaned)
     except Exception as error:  # pint raises several unrelated types for text it cannot read
-        near = difflib.get_close_matches(cleaned, _COMMON, n=1, cutoff=0.5)
+        near = [unit for unit in _COMMON if unit.lower() == cleaned.lower()]
+        near = near or difflib.get_close_matches(cleaned, _COMMON, n=1, cutoff=0.5)
         hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(_COMMON[:11])}"
         raise InputError(f"{what}: '{text}' is not a unit; {hint}") from error
 

@@ -24,7 +24,7 @@ from huehold.report.html.tables import (
     number_rows,
     settings_pairs,
 )
-from huehold.report.words import CAUTIONS, VERDICTS, clock
+from huehold.report.words import VERDICTS, clock
 from huehold.run import Run
 
 __all__ = ["report_html", "write_report"]
@@ -80,7 +80,6 @@ def _content(run: Run) -> dict[str, Any]:
         "numbers_step_s": step_s,
         "settings": settings_pairs(run),
         "notes": method_notes(run.method),
-        "cautions": CAUTIONS,
         "clock": clock,
         "has_hold": data["hold"] is not None,
         "has_pictures": bool(data["pictures"]),
