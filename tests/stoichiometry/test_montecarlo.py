@@ -68,8 +68,8 @@ def test_jcgm_101_9_2_4_one_rectangle_dominates():
     agreement = compare(budget, trials, digits=2)
     assert not agreement.ok
     assert agreement.text == (
-        "The figures stated are by Monte Carlo, made symmetric to hold both ends, since first order "
-        "is not good enough here: the 95 % interval is [-20, 20] by first-order propagation "
+        "The figures stated are by Monte Carlo, made symmetric to hold both ends, since first "
+        "order is not good enough here: the 95 % interval is [-20, 20] by first-order propagation "
         "and [-17, 17] by Monte Carlo."
     )
     assert agreement.low_difference == pytest.approx(2.9, abs=0.15)

@@ -69,8 +69,8 @@ def check_claim(method: Method, content: float, share_percent: float, text: str)
     claimed = 100.0 * content / share_percent
     if claimed > method.result.possible_max:
         raise InputError(
-            f"the label claim '{text}' is more than {_one(method.sample.name)} can hold; grams typed "
-            "for milligrams, or another portion meant?"
+            f"the label claim '{text}' is more than {_one(method.sample.name)} can hold; grams "
+            "typed for milligrams, or another portion meant?"
         )
     if _NEAR_PERCENT[0] <= share_percent <= _NEAR_PERCENT[1]:
         return ()
