@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
@@ -63,6 +63,11 @@ class MassInputs:
         for key, text in given.items():
             _check(key, text, method)
         return cls(tuple(readings), MappingProxyType(given))
+
+    def dated_by(self, end_s: float) -> MassInputs:
+        """Date what was typed after the last frame, while no picture came, at that frame."""
+        readings = tuple(replace(r, time_s=min(r.time_s, end_s)) for r in self.readings)
+        return replace(self, readings=readings)
 
     def as_mapping(self) -> dict[str, str]:
         """Return what was typed, as plain values."""

@@ -198,19 +198,28 @@ def open_run(
     readings = tuple(
         Reading(entry.time_s, entry.mass_g, entry.source) for entry in notebook.masses(number)
     )
+    time_s = session.trace().time_s
+    end_s = float(time_s[-1]) if len(time_s) else 0.0
+    seen = record.source  # what only the pictures told is kept with the run
     source = SourceInfo(
-        str(record.source.get("name", "camera")),
-        int(record.source.get("width_px", 0)),
-        int(record.source.get("height_px", 0)),
+        str(seen.get("name", "camera")), int(seen.get("width_px", 0)), int(seen.get("height_px", 0))
     )
-    other = record.program != __version__
+    told = [str(sentence) for sentence in seen.get("warnings", ())]
+    if record.program != __version__:
+        told.append(
+            f"Watched with huehold {record.program}, gone through again with {__version__}."
+        )
     run = session.finish(
         source,
-        masses=replace(given, readings=readings),
-        warnings=[f"Watched with huehold {record.program}, gone through again with {__version__}."]
-        * other,
+        masses=replace(given, readings=readings).dated_by(end_s),
+        warnings=told,
     )
-    return replace(run, pictures=notebook.pictures(number))
+    return replace(
+        run,
+        source=replace(run.source, detail={**run.source.detail, **seen.get("detail", {})}),
+        turbidity_basis=str(seen.get("turbidity_basis", run.turbidity_basis)),
+        pictures=notebook.pictures(number),
+    )
 
 
 def cut_off_run(notebook: Notebook, now: datetime | None = None) -> RunRecord | None:
@@ -264,6 +273,7 @@ def resume_watch(
         begin_s=begin_s,
         summarise=summarise,
     )
-    watch.adopt_masses(notebook.masses(record.id))
+    entries = {e.entry: e for e in notebook.masses(record.id, history=True)}  # the latest of each
+    watch.adopt_masses(tuple(entries.values()))
     watch.set_inputs(MassInputs.from_mapping(record.inputs, session.method))
     return watch

@@ -33,6 +33,10 @@ _OBEYED_WITHIN_S = 5.0
 _ENDED = "The run ended here, what was seen and typed is kept: something in the program failed"
 
 
+LIVE_RATE_HZ = 15.0
+"""Frames analysed per second of a live run, at most."""
+
+
 @dataclass(frozen=True, slots=True)
 class Moment:
     """How the run stands after a frame, or after a while without one.
@@ -120,7 +124,7 @@ class Watch:
         notebook: Notebook | None = None,
         run_id: int | None = None,
         begin_s: float = 0.0,
-        rate_hz: float = 15.0,
+        rate_hz: float = LIVE_RATE_HZ,
         summarise: Callable[[Run], Mapping[str, Any]] | None = None,
     ) -> None:
         self.source = source
@@ -142,11 +146,13 @@ class Watch:
         self._paused = False
         self._analysed = begin_s > 0.0
         self._now_s = begin_s
-        self._attention = Attention()
+        self._attention = Attention(begin_s)
         self._keeper = Keeper(notebook, run_id, self.warnings)
         self._outlines = Outlines(session, self._keeper)
         self._steadiness = Steadiness(source)
         self._masses: list[MassEntry] = []
+        self._concluding = threading.Lock()
+        self._concluded: MassInputs | None = None
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
 
     # -- for whoever shows or steers the run ---------------------------------------------
@@ -189,10 +195,7 @@ class Watch:
     def finish(self) -> Run | None:
         """End the run and return it; None if not a single frame came.
 
-        Raises
-        ------
-        HueholdError
-            If the masses make no sense; the run stays in the notebook.
+        What is wrong with the masses, if anything, is in its `assay_problem`.
         """
         self._stop.set()
         self.source.close()
@@ -200,7 +203,7 @@ class Watch:
         return self.finished
 
     def pause(self, paused: bool) -> None:
-        """Stop analysing, or go on; while paused nothing counts towards a hold."""
+        """Stop analysing, or go on; a pause is a gap, and a long one makes a hold start anew."""
         self._paused = paused
 
     def type_mass(
@@ -225,7 +228,8 @@ class Watch:
         mass_g = read_mass(text, previous_g=self._last_mass_g())
         newest_s = max((entry.time_s for entry in self._masses), default=0.0)
         at_s = self._now_s if time_s is None else min(max(time_s, newest_s), self._now_s)
-        entry = self._keeper.add_mass(at_s, mass_g, typed or text, len(self._masses) + 1)
+        number = 1 + max((entry.entry for entry in self._masses), default=0)
+        entry = self._keeper.add_mass(at_s, mass_g, typed or text, number)
         self._masses.append(entry)
         self._orders.put(lambda: self.session.note_mass(entry.time_s, entry.mass_g))
         return entry
@@ -328,13 +332,7 @@ class Watch:
     # -- the loop --------------------------------------------------------------------------
 
     def reckon(self) -> None:
-        """Work the result of a run that is over out anew, as after a corrected mass.
-
-        Raises
-        ------
-        HueholdError
-            If the masses make no sense; the result before stays.
-        """
+        """Work the result of a run that is over out anew, as after a corrected mass."""
         if self.over and self.newest is not None:
             self._conclude(self.newest)
 
@@ -434,21 +432,34 @@ class Watch:
             self._keeper.save()
             if self.newest is not None:
                 self._conclude(self.newest)
+            elif self._begin_s == 0.0 and not self._masses:
+                self._keeper.put_away()
         except Exception as error:
             self.error = self.error or told(error, _ENDED)
         finally:
             self._done.set()
+            self._catch_up()
             for call in self._enders:
                 with contextlib.suppress(Exception):  # one that fails must not keep the others
                     call()
 
+    def _catch_up(self) -> None:
+        """Conclude again if a mass was typed while the run was being concluded."""
+        if self._concluded is not None and self._concluded != self._weighed():
+            with contextlib.suppress(HueholdError):
+                self.reckon()
+
+    def _weighed(self) -> MassInputs:
+        return replace(self.inputs, readings=self.readings)
+
     def _conclude(self, last: Frame) -> None:
-        # A mass typed while no picture came is dated after the last frame.
-        readings = (replace(r, time_s=min(r.time_s, last.time_s)) for r in self.readings)
-        self.finished = self.session.finish(
-            self.source.info,
-            masses=replace(self.inputs, readings=tuple(readings)),
-            frames_seen=self.source.frames_seen,
-            warnings=(*self.source.warnings, *self.warnings),
-        )
-        self._keeper.finish(self.finished, self._summarise)
+        with self._concluding:
+            weighed, told = self._weighed(), (*self.source.warnings, *self.warnings)
+            self.finished = self.session.finish(
+                self.source.info,
+                masses=weighed.dated_by(last.time_s),
+                frames_seen=self.source.frames_seen,
+                warnings=told,
+            )
+            self._concluded = weighed
+            self._keeper.finish(self.finished, self._summarise, told)

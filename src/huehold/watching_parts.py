@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
@@ -30,10 +30,10 @@ _DISTRUST_AFTER_S = 6.0
 class Attention:
     """Decides when to call for attention, and tells a fade-back once, when it is seen."""
 
-    def __init__(self) -> None:
+    def __init__(self, begin_s: float = 0.0) -> None:
         self._told_fading = False
         self._called_s = -_REMIND_EVERY_S
-        self._trusted_s = 0.0
+        self._trusted_s = begin_s
 
     def cues(
         self,
@@ -188,14 +188,32 @@ class Keeper:
         if str(error) not in self._warnings:
             self._warnings.append(str(error))
 
-    def finish(self, run: Run, summarise: Callable[[Run], Mapping[str, Any]] | None) -> None:
-        """Close the run with its verdict and result."""
+    def put_away(self) -> None:
+        """Put a run away that never had a picture; it can be brought back."""
+        if self._notebook is not None:
+            self._notebook.remove(self._run_id)
+
+    def finish(
+        self,
+        run: Run,
+        summarise: Callable[[Run], Mapping[str, Any]] | None,
+        told: Sequence[str] = (),
+    ) -> None:
+        """Close the run with its verdict and result, and with what only its pictures told."""
         if self._notebook is None:
             return
         self.save()
         verdict = {"kind": run.verdict.kind, "onset_s": run.verdict.onset_s}
         result = summarise(run) if summarise is not None else {}
-        self._notebook.finish(self._run_id, verdict, result)
+        source = {
+            "name": run.source.name,
+            "width_px": run.source.width_px,
+            "height_px": run.source.height_px,
+            "detail": dict(run.source.detail),
+            "turbidity_basis": run.turbidity_basis,
+            "warnings": list(told),
+        }
+        self._notebook.finish(self._run_id, verdict, result, source)
 
 
 def told(error: Exception, what: str) -> HueholdError:

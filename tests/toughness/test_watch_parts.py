@@ -83,7 +83,7 @@ def test_a_result_that_fails_still_ends_the_run():
         raise RuntimeError("no result")
 
     watch = watch_of(story(3.0))
-    watch._keeper.finish = lambda run, summarise: fails(run)
+    watch._keeper.finish = lambda run, *_: fails(run)
     to_its_end(watch)
     assert "RuntimeError" in str(watch.error)
 

@@ -79,6 +79,11 @@ class PlaybackSource(LiveSource):
         self._thread.start()
         return self
 
+    @property
+    def now_s(self) -> float:
+        """Time of the recording now: it passes as fast as it is played."""
+        return super().now_s * self._speed
+
     def close(self) -> None:
         """Stop playing."""
         super().close()

@@ -227,12 +227,14 @@ def back_up(book: Notebook, file: Path) -> None:
 
 @runs.command("restore")
 @click.argument("file", type=click.Path(path_type=Path))
-@_with_book
-def restore(book: Notebook, file: Path) -> None:
+@_notebook_option
+@click.pass_obj
+def restore(named: Path | None, file: Path, notebook_file: Path | None) -> None:
     """Put the backup FILE in the notebook's place; what was there is kept beside it."""
-    path = book.path
-    book.close()
-    kept = type(book).restore(file, path)
+    from huehold.notebook import Notebook, default_path
+
+    path = notebook_file or named or default_path()  # not opened: it may be damaged
+    kept = Notebook.restore(file, path)
     click.echo(
         f"Notebook {path} restored." + (f" The one before is {kept}." if kept != path else "")
     )

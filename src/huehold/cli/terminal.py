@@ -16,7 +16,7 @@ from rich.table import Table
 from rich.text import Text
 
 from huehold.core import Frame
-from huehold.errors import HueholdError
+from huehold.errors import HueholdError, InputError
 from huehold.report.advice import advice
 from huehold.report.card import print_card
 from huehold.report.words import clock, hue_word
@@ -35,6 +35,21 @@ _SYMBOLS = {
     "cannot see": "!",
 }
 _SPARKS = "▁▂▃▄▅▆▇█"
+
+
+def ended(watch: Watch) -> int:
+    """Return the exit code of a watched run.
+
+    Raises
+    ------
+    InputError
+        If the masses made no sense; everything else has been shown and kept by then.
+    """
+    if watch.error is not None:
+        return watch.error.exit_code  # it was said when it happened
+    if watch.finished is not None and watch.finished.assay_problem:
+        raise InputError(watch.finished.assay_problem)
+    return 0
 
 
 def run_in_terminal(watch: Watch, listeners: Iterable[Listener]) -> int:
@@ -62,7 +77,7 @@ def run_in_terminal(watch: Watch, listeners: Iterable[Listener]) -> int:
     run = watch.finish()
     if run is not None:
         print_card(run)
-    return 0 if watch.error is None else watch.error.exit_code  # it was said when it happened
+    return ended(watch)
 
 
 def _wait(watch: Watch) -> None:

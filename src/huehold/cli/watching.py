@@ -24,7 +24,7 @@ from huehold.past_runs import calibration_record
 from huehold.report.result import result_dict
 from huehold.run import Run, Settings
 from huehold.session import Session
-from huehold.watching import Listener, Moment, Watch
+from huehold.watching import LIVE_RATE_HZ, Listener, Moment, Watch
 
 __all__ = ["watch_command"]
 
@@ -40,6 +40,18 @@ class _Plan:
     notebook: Notebook
     title: str
     open_source: Callable[[], LiveSource]
+
+    @property
+    def chosen(self) -> tuple[str, ...]:
+        """What was asked for that a run cannot take over when it goes on."""
+        said = {
+            "--hold": self.settings.hold_s,
+            "--vessel": self.settings.vessel,
+            "--white": self.settings.white,
+            "--title": self.title,
+            "the masses": self.inputs,
+        }
+        return tuple(name for name, value in said.items() if value)
 
 
 def watch_command(
@@ -81,7 +93,7 @@ def watch_command(
         raise UsageError("A browser as the camera needs the page; leave out --no-page.")
     choice = _Choice(camera, backend, size, rate_hz, lock, stream, play, speed, pushed)
     chosen = load_method(method)
-    settings = Settings(hold_s, vessel_of(vessel), white_of(white))
+    settings = Settings(hold_s, vessel_of(vessel), white_of(white), LIVE_RATE_HZ)
     with ExitStack() as stack:
         notebook = stack.enter_context(Notebook(notebook_file))
         inputs = mass_inputs(chosen, masses)
@@ -247,6 +259,11 @@ def _resumed(plan: _Plan, wanted: bool | None) -> Watch | None:
             f"The run that was cut off used the method {method_of(record).name}; start with "
             "that, or with --no-resume."
         )
+    if plan.chosen:
+        raise UsageError(
+            f"The run that was cut off goes on as it was begun: leave {', '.join(plan.chosen)} "
+            "out, or start a new one with --no-resume."
+        )
     return resume_watch(plan.notebook, record, plan.open_source(), summarise=result_dict)
 
 
@@ -339,7 +356,9 @@ def _leave(watch: Watch) -> int:
         from huehold.report.card import print_card
 
         print_card(run)
-    return 0 if watch.error is None else watch.error.exit_code  # it was said when it happened
+    from huehold.cli.terminal import ended
+
+    return ended(watch)
 
 
 def _list_cameras(folder: Path, backend: str | None) -> int:

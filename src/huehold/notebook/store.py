@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import shutil
 import sqlite3
 import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -14,7 +15,7 @@ from typing import Any, TypeVar
 
 from huehold import __version__
 from huehold.core import Event, Observation
-from huehold.errors import InputError
+from huehold.errors import HueholdError, InputError
 from huehold.notebook import records
 from huehold.notebook.records import MassEntry, Note, Outline, RunRecord
 from huehold.notebook.schema import bring_up_to_date, sentence_of
@@ -219,9 +220,19 @@ class Notebook:
         """Give the run another title."""
         self._update(run_id, "title", title)
 
-    def finish(self, run_id: int, verdict: Mapping[str, Any], result: Mapping[str, Any]) -> None:
-        """Close the run with its verdict and its whole result."""
+    def finish(
+        self,
+        run_id: int,
+        verdict: Mapping[str, Any],
+        result: Mapping[str, Any],
+        source: Mapping[str, Any] | None = None,
+    ) -> None:
+        """Close the run with its verdict, its whole result, and what is known of the source now."""
         with self._writing() as db:
+            if source is not None:
+                db.execute(
+                    "UPDATE run SET source = ? WHERE id = ?", (json.dumps(dict(source)), run_id)
+                )
             db.execute(
                 "UPDATE run SET finished_at = ?, verdict = ?, main_result = ? WHERE id = ?",
                 (_now(), json.dumps(dict(verdict)), records.main_result(result), run_id),
@@ -379,10 +390,7 @@ class Notebook:
         kept = path
         if path.exists():
             kept = path.with_name(f"{path.stem}-before-{datetime.now(UTC):%Y%m%dT%H%M%S}.sqlite3")
-            with Notebook(path) as old:
-                old.back_up(kept)
-            for suffix in ("-wal", "-shm"):
-                path.with_name(path.name + suffix).unlink(missing_ok=True)
+            _set_aside(path, kept)
         fresh.replace(path)
         return kept
 
@@ -433,3 +441,17 @@ class Notebook:
             raise InputError(
                 f"The notebook {self.path} cannot be used: {error.strerror}."
             ) from error
+
+
+def _set_aside(path: Path, kept: Path) -> None:
+    """Keep a notebook under another name; one that cannot be opened is kept as it is."""
+    beside = [path.with_name(path.name + suffix) for suffix in ("-wal", "-shm")]
+    try:
+        with Notebook(path) as old:
+            old.back_up(kept)
+    except HueholdError:
+        shutil.copyfile(path, kept)
+        for file in (one for one in beside if one.exists()):
+            shutil.copyfile(file, kept.with_name(kept.name + file.name.removeprefix(path.name)))
+    for file in beside:
+        file.unlink(missing_ok=True)
