@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from huehold.capture.playback import PlaybackSource
 from huehold.capture.recording import open_recording
-from huehold.core import Observation, SourceInfo, Verdict
+from huehold.core import Event, Observation, SourceInfo, Verdict
 from huehold.errors import InputError
 from huehold.mass_fields import FIELDS
 from huehold.masses import MassInputs, assay_of, read_mass
@@ -168,6 +168,16 @@ def test_unknown_inputs_are_named():
     assert "reagent_mass" not in asked
     back = load_method("calcium-carbonate-antacid")
     assert "reagent_mass" in {field["key"] for field in MassInputs.fields(back)}
+
+
+def test_titrant_added_under_the_end_colour_is_said_not_to_be_in_the_uncertainty():
+    given = {"sample_mass": "5.22", "titrant_mass": "16.56", "strength": "5.0 %"}
+    inputs = MassInputs.from_mapping(given, METHOD)
+    held = Verdict("endpoint", onset_s=60.0, confirmed_s=120.0)
+    for entered_s, count in ((22.0, 1), (59.6, 0)):
+        told = Event(120.0, "endpoint", detail={"onset_s": 60.0, "entered_s": entered_s})
+        _, warnings = assay_of(METHOD, held, (told,), inputs, 200.0)
+        assert sum("is not in it" in text for text in warnings) == count
 
 
 def test_what_is_typed_beside_a_run_reaches_the_assay_like_that_of_compute():

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 __all__ = ["MassInputs", "assay_of", "read_mass"]
 
 _MOST_G = 1000.0
+_UNDER_COLOUR_S = 1.0  # as the verdict has it
 _BY_KEY = {known.key: known for known in FIELDS}
 
 
@@ -186,8 +187,22 @@ def assay_of(
             values["bracket_mass"] = width_g
     if "titrant_mass" not in values:
         return None, ("No titrant mass was given, so there is no result.",)
+    warnings += _beyond_the_bracket(events, verdict.onset_s)
     measured = measured_values(calibrations, method, values, end_colour)
     return _compute(method, {**measured.arguments, **values}), (*warnings, *measured.warnings)
+
+
+def _beyond_the_bracket(events: Sequence[Event], onset_s: float) -> tuple[str, ...]:
+    """Say so where titrant went into an end colour that had come before: no bracket holds that."""
+    entered = [e.detail.get("entered_s") for e in events if e.kind == "endpoint"]
+    entered_s = entered[-1] if entered else None
+    if not isinstance(entered_s, float) or onset_s - entered_s <= _UNDER_COLOUR_S:
+        return ()
+    return (
+        f"The stated uncertainty spans the last addition; that titrant was added for "
+        f"{onset_s - entered_s:.0f} s before it under a colour that was in the end band is not "
+        "in it.",
+    )
 
 
 def measured_values(
