@@ -180,7 +180,7 @@ def _caption(run: Run) -> str:
     rate = "" if not run.settings.rate_hz else f", about {run.settings.rate_hz:g} a second"
     return (
         f"Hue angle and chroma in CIELAB (CIE 15, D65); {run.frames_used} observations{rate}, "
-        "drawn unfiltered; lines break where nothing was seen; numbers stand where there is room.\n"
+        "drawn unfiltered; lines break where nothing was seen.\n"
         "Dashed line: onset. Solid line: hold complete. ×: hold broken. "
         f"Crossed hatching: disturbance{_disturbances(run)}. Ribbon: the liquid’s own pixels."
     )
