@@ -13,7 +13,6 @@ from huehold.errors import InputError
 from huehold.mass_fields import FIELDS
 
 if TYPE_CHECKING:
-    from huehold.calibration.applied import Applied
     from huehold.calibration.model import Calibration
     from huehold.methods import Method
     from huehold.stoichiometry.assay import Assay
@@ -169,6 +168,8 @@ def assay_of(
     InputError
         If the masses make no sense.
     """
+    from huehold.calibration.applied import applied
+
     if masses is None or not (masses.given or masses.readings):
         return None, ()
     check_within(masses.readings, duration_s)
@@ -188,7 +189,7 @@ def assay_of(
     if "titrant_mass" not in values:
         return None, ("No titrant mass was given, so there is no result.",)
     warnings += _beyond_the_bracket(events, verdict.onset_s)
-    measured = measured_values(calibrations, method, values, end_colour)
+    measured = applied(calibrations, method, end_colour, values)
     return _compute(method, {**measured.arguments, **values}), (*warnings, *measured.warnings)
 
 
@@ -203,20 +204,6 @@ def _beyond_the_bracket(events: Sequence[Event], onset_s: float) -> tuple[str, .
         f"{onset_s - entered_s:.0f} s before it under a colour that was in the end band is not "
         "in it.",
     )
-
-
-def measured_values(
-    calibrations: Sequence[Calibration],
-    method: Method,
-    typed: Mapping[str, Any],
-    end_colour: tuple[float, float] | None = None,
-) -> Applied:
-    """Return what calibrations give to an assay beside what was typed; see `applied`."""
-    from huehold.calibration.applied import Applied, applied
-
-    if not calibrations:
-        return Applied({}, (), ())
-    return applied(calibrations, method, end_colour, typed)
 
 
 def _compute(method: Method, values: Mapping[str, Any]) -> Assay:

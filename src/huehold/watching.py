@@ -332,7 +332,13 @@ class Watch:
     # -- the loop --------------------------------------------------------------------------
 
     def reckon(self) -> None:
-        """Work the result of a run that is over out anew, as after a corrected mass."""
+        """Work the result of a run that is over out anew, as after a corrected mass.
+
+        Raises
+        ------
+        HueholdError
+            If the notebook cannot take it.
+        """
         if self.over and self.newest is not None:
             self._conclude(self.newest)
 

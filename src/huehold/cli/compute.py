@@ -129,23 +129,16 @@ def _run_replicates(options: Mapping[str, Any]) -> Replicates:
 
 def _with_calibrations(method: Method, options: Mapping[str, Any]) -> dict[str, Any]:
     """Return the arguments of `assay`: what was given, then what was measured beforehand."""
-    from huehold.masses import measured_values
+    from huehold.calibration.applied import applied
+    from huehold.stoichiometry.weighing import balance_of
 
     chosen = _arguments(options)
-    found = calibrations_of(options["calibrations"])
-    given = (
-        chosen if _balance_given(options) else {k: v for k, v in chosen.items() if k != "balance"}
-    )
-    measured = measured_values(found, method, given)
+    measured = applied(calibrations_of(options["calibrations"]), method, typed=chosen)
     for sentence in measured.warnings:
         click.echo(f"Note: {sentence}", err=True)
     if measured.used:
         click.echo(f"Calibrations used: {', '.join(measured.used)}", err=True)
-    return chosen | measured.arguments
-
-
-def _balance_given(options: Mapping[str, Any]) -> bool:
-    return any(options[name] is not None for name in ("readability", "linearity", "capacity"))
+    return {"balance": balance_of()} | chosen | measured.arguments
 
 
 def _arguments(options: Mapping[str, Any]) -> dict[str, Any]:
@@ -156,9 +149,9 @@ def _arguments(options: Mapping[str, Any]) -> dict[str, Any]:
     chosen = {name: options[name] for name in _DIRECT if options[name]}
     if options["buoyancy"]:
         chosen["buoyancy"] = True
-    chosen["balance"] = balance_of(
-        options["readability"], options["linearity"], options["capacity"]
-    )
+    balance = [options[name] for name in ("readability", "linearity", "capacity")]
+    if any(value is not None for value in balance):
+        chosen["balance"] = balance_of(*balance)
     chosen["settings"] = Settings(coverage=options["coverage"])
     if options["standard"] is not None:
         chosen["standardisation"] = _standardisation(options)

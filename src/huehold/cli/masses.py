@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from huehold.masses import MassInputs
     from huehold.methods import Method
 
-__all__ = ["MassOptions", "field_options", "mass_inputs", "mass_options"]
+__all__ = ["MassOptions", "field_options", "mass_inputs", "mass_options", "take_fields"]
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -78,6 +78,12 @@ def _option(known: MassField) -> Callable[[F], F]:
     return click.option(*flags, known.key, metavar=_METAVARS.get(known.key, "MASS"), help=about)
 
 
+def take_fields(options: dict[str, Any]) -> dict[str, str]:
+    """Take what was given for `FIELDS` out of a command's options."""
+    texts = {known.key: options.pop(known.key) for known in FIELDS}
+    return {key: text for key, text in texts.items() if text is not None}
+
+
 def mass_options(command: F) -> F:
     """Give a command the options about masses; it gets them as ``masses: MassOptions``."""
 
@@ -85,9 +91,7 @@ def mass_options(command: F) -> F:
     def gather(*args: Any, **options: Any) -> Any:
         """Gather the options about masses into one value."""
         table = options.pop("masses_file")
-        texts = {known.key: options.pop(known.key) for known in FIELDS}
-        given = {key: text for key, text in texts.items() if text is not None}
-        return command(*args, masses=MassOptions(table, given), **options)
+        return command(*args, masses=MassOptions(table, take_fields(options)), **options)
 
     decorated: Any = field_options()(gather)
     table = click.option(

@@ -91,7 +91,7 @@ hold_option = click.option(
     "hold_s",
     type=click.FloatRange(1, 600),
     metavar="SECONDS",
-    help="How long the end colour must hold; the method's own if not given.",
+    help="How long the end colour must hold; the method's (or the run's) own if not given.",
 )
 
 

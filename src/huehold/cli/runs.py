@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from huehold.cli.masses import field_options
-from huehold.cli.options import calibration_option, calibrations_of
+from huehold.cli.masses import field_options, take_fields
+from huehold.cli.options import calibration_option, calibrations_of, hold_option
 from huehold.cli.outputs import (
     Outputs,
     json_option,
@@ -20,7 +20,6 @@ from huehold.cli.outputs import (
     write_json,
 )
 from huehold.errors import UsageError
-from huehold.mass_fields import FIELDS
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -101,23 +100,15 @@ def _brief(record: RunRecord) -> dict[str, object]:
 
 def _analysis_options(command: Callable[..., None]) -> Callable[..., None]:
     """Give a command the options to go through a record otherwise; it gets them as one."""
-    hold = click.option(
-        "--hold",
-        "hold_s",
-        type=click.FloatRange(1, 600),
-        metavar="SECONDS",
-        help="Go through the record with another hold; the record itself is not changed.",
-    )
 
     @wraps(command)
     def gather(book: Notebook, run: int, **options: Any) -> None:
         """Go through the record and hand the run on."""
         chosen = {name: options.pop(name) for name in ("hold_s", "calibrations")}
-        typed = {known.key: options.pop(known.key) for known in FIELDS}
-        given = {key: text for key, text in typed.items() if text is not None}
+        given = take_fields(options)
         command(_analysed(book, run, given=given, **chosen), **options)
 
-    return hold(calibration_option(field_options()(gather)))
+    return hold_option(calibration_option(field_options()(gather)))
 
 
 def _analysed(

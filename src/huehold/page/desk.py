@@ -239,10 +239,7 @@ class Desk:
     def close(self) -> None:
         """End the present run, keeping what there is."""
         if not self.watch.over:
-            try:
-                self.watch.finish()
-            except HueholdError as error:
-                self.watch.warnings.append(str(error))
+            self.watch.finish()
 
 
 def _warnings(watch: Watch) -> list[str]:
