@@ -18,22 +18,22 @@ RUN = [
 @pytest.mark.parametrize(
     ("extra", "code", "words"),
     [
-        (["--sample-mass", "-5"], 3, "the sample mass is negative"),
+        (["--sample-mass", "-5"], 3, "The sample mass is negative"),
         (["--sample-mass", "5.2 mL"], 3, "millilitres typed for grams"),
         (["--titrant-mass", "nan"], 3, "not a finite number"),
         (["--acidity", "50 %"], 3, "usually 2 to 15.5"),
         (["--acidity", "strong"], 3, "write for example 5.0 %"),
         (["--claim", "1200 g/15 mL"], 3, "more than a suspension can hold"),
         (["--claim", "1200 mg/15 ML"], 3, "did you mean 'mL'"),
-        (["--readability", "0 g"], 3, "a balance that reads to 0 g"),
+        (["--readability", "0 g"], 3, "A balance that reads to 0 g"),
         (["--capacity", "3"], 3, "more than a balance takes"),
         (["--method", "magnesium"], 2, "did you mean 'magnesium-hydroxide-by-vinegar'"),
-        (["--method", "mine.toml"], 3, "there is no method file"),
+        (["--method", "mine.toml"], 3, "There is no method file"),
         (["--tolerance", "90-110 %"], 2, "needs a label claim"),
         (["--standard", "baking soda"], 2, "needs --standard-mass"),
         (["--density-mass", "10 g"], 2, "--density-mass and --density-volume"),
         (["--end-ph", "6.8"], 3, "needs its uncertainty"),
-        (["--replicates", "none.csv"], 2, "leave --sample-mass out"),
+        (["--replicates", "none.csv"], 2, "Leave --sample-mass out"),
         (["--json", "/no/such/folder/x.json"], 3, "the folder /no/such/folder does not exist"),
         (["--explain", "text", "--json", "-"], 2, "both write to standard output"),
         (["--coverage", "95"], 2, "between 0 and 1"),
@@ -51,7 +51,7 @@ def test_bad_input_is_one_line_and_its_exit_code(capsys, extra, code, words):
 def test_masses_are_needed(capsys):
     code, _, err = outcome(capsys, "compute")
     assert code == 2
-    assert "give --sample-mass" in err
+    assert "Give --sample-mass" in err
 
 
 def test_result_with_cautions_on_the_terminal(capsys):
@@ -65,10 +65,10 @@ def test_result_with_cautions_on_the_terminal(capsys):
 def test_warnings_stand_with_the_result_and_beside_a_machine_s_on_standard_error(capsys):
     masses = ("compute", "--sample-mass", "5.22", "--titrant-mass", "16.56")
     _, out, err = outcome(capsys, *masses)
-    assert "Warning: no strength was given" in " ".join(out.split())
+    assert "Warning: No strength was given" in " ".join(out.split())
     assert err == ""
     _, out, err = outcome(capsys, *masses, "--json")
-    assert "Warning: no strength was given" in err
+    assert "Warning: No strength was given" in err
     assert json.loads(out)["warnings"]
 
 

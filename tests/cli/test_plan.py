@@ -23,7 +23,7 @@ PLAN = ["plan", "--claim", "1200 mg/15 mL", "--acidity", "5.0 %", "--sample-mass
         (["--drop-mass", "0.05", "--twenty-drops", "1.0"], 2, "not both"),
         (["--twenty-drops", "20"], 3, "miscounted"),
         (["--readability", "5"], 3, "0.01 g is usual"),
-        (["--capacity", "0"], 3, "the balance's capacity is zero"),
+        (["--capacity", "0"], 3, "The balance's capacity is zero"),
         (["--acidity", "50 %"], 3, "usually 2 to 15.5"),
         (["--claim", "1200 mg"], 3, "names no portion"),
         (["--uncertainty", "0"], 3, "must be above zero"),
@@ -68,7 +68,7 @@ def test_a_method_without_ph_is_told_in_words(capsys):
     assert code == 0
     told = " ".join(out.split())
     assert "shows a metal complex, not pH" in told
-    assert "No strength was given: 0.01 mol/L +/- 10 % is assumed" in told
+    assert "No strength was given for the EDTA solution: 0.01 mol/L ± 10 % is assumed" in told
 
 
 @pytest.mark.parametrize(

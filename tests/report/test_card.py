@@ -15,13 +15,21 @@ from huehold.run import Run
 from tests.report.factory import assay, make_run
 
 
-def shown(run: Run, *, width: int = 80, encoding: str = "utf-8", colour: bool = False) -> str:
+def shown(
+    run: Run,
+    *,
+    width: int = 80,
+    encoding: str = "utf-8",
+    colour: bool = False,
+    terminal: bool = True,
+) -> str:
     raw = io.BytesIO()
     stream = io.TextIOWrapper(raw, encoding=encoding, errors="strict", newline="")
     system = "truecolor" if colour else None
     console = Console(
-        file=stream, width=width, color_system=system, force_terminal=colour, legacy_windows=False
-    )
+        file=stream, width=width, color_system=system, force_terminal=terminal,
+        legacy_windows=False, _environ={"TERM": "xterm"},
+    )  # fmt: skip
     print_card(run, console)
     stream.flush()
     return raw.getvalue().decode(encoding)
@@ -95,3 +103,19 @@ def test_figures_follow_the_verdict(bare_run: Run) -> None:
     assert "yellow-green to green, hue 130°" in text
     assert "not clear" in text
     assert "The syrup claims" in text
+
+
+def test_what_is_no_terminal_gets_a_fact_a_line_without_frame_or_wrapping(run: Run) -> None:
+    lines = shown(run, width=40, terminal=False).splitlines()
+    text = "\n".join(lines)
+    assert not set(text) & set("│╭╮╰╯─")
+    assert "● ENDPOINT" in text
+    assert any(line.startswith("Onset: ") for line in lines)
+    assert all(line == line.rstrip() for line in lines)
+    assert any(len(line) > 60 for line in lines)
+
+
+def test_a_dumb_terminal_gets_plain_lines_too(run: Run) -> None:
+    stream = io.StringIO()
+    print_card(run, Console(file=stream, force_terminal=True, _environ={"TERM": "dumb"}))
+    assert stream.getvalue() == shown(run, terminal=False)

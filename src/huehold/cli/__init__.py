@@ -109,5 +109,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
 
 
 def _complain(message: str, exit_code: int) -> int:
-    click.echo(f"huehold: {message}", err=True)
+    from huehold.report.words import sentence
+
+    click.echo(f"huehold: {sentence(message)}", err=True)
     return exit_code

@@ -78,7 +78,7 @@ def compute(**options: Any) -> None:
     --acidity "5.0 %" --claim "1200 mg/15 mL". Masses are grams unless a unit is typed.
     """
     if options["explain"] is not None and options["json_to"] == "-":
-        raise UsageError("--explain and --json - both write to standard output; name a JSON file")
+        raise UsageError("--explain and --json - both write to standard output; name a JSON file.")
     if options["list_methods"]:
         _list_methods()
     elif options["show_method"]:
@@ -109,7 +109,7 @@ def _run(options: Mapping[str, Any]) -> Assay:
 
     for name in ("sample_mass", "titrant_mass"):
         if options[name] is None:
-            raise UsageError(f"give --{name.replace('_', '-')} (grams), or --replicates FILE.csv")
+            raise UsageError(f"Give --{name.replace('_', '-')} (grams), or --replicates FILE.csv.")
     method = load_method(options["method"])
     return assay(method, **_with_calibrations(method, options))
 
@@ -120,7 +120,7 @@ def _run_replicates(options: Mapping[str, Any]) -> Replicates:
 
     for name in ("sample_mass", "titrant_mass"):
         if options[name] is not None:
-            raise UsageError(f"leave --{name.replace('_', '-')} out: --replicates has the masses")
+            raise UsageError(f"Leave --{name.replace('_', '-')} out: --replicates has the masses.")
     method = load_method(options["method"])
     return assay_replicates(
         method, read_replicates(options["replicates"]), **_with_calibrations(method, options)
@@ -130,14 +130,15 @@ def _run_replicates(options: Mapping[str, Any]) -> Replicates:
 def _with_calibrations(method: Method, options: Mapping[str, Any]) -> dict[str, Any]:
     """Return the arguments of `assay`: what was given, then what was measured beforehand."""
     from huehold.calibration.applied import applied
+    from huehold.report.words import sentence
     from huehold.stoichiometry.weighing import balance_of
 
     chosen = _arguments(options)
     measured = applied(calibrations_of(options["calibrations"]), method, typed=chosen)
-    for sentence in measured.warnings:
-        click.echo(f"Note: {sentence}", err=True)
+    for text in measured.warnings:
+        click.echo(f"Note: {sentence(text)}", err=True)
     if measured.used:
-        click.echo(f"Calibrations used: {', '.join(measured.used)}", err=True)
+        click.echo(f"Calibrations used: {', '.join(measured.used)}.", err=True)
     return {"balance": balance_of()} | chosen | measured.arguments
 
 
@@ -164,7 +165,7 @@ def _standardisation(options: Mapping[str, Any]) -> Any:
     from huehold.stoichiometry.standardise import Standardisation
 
     if options["standard_mass"] is None or options["standard_titrant_mass"] is None:
-        raise UsageError("--standard needs --standard-mass and --standard-titrant-mass")
+        raise UsageError("--standard needs --standard-mass and --standard-titrant-mass.")
     return Standardisation(
         options["standard"],
         options["standard_mass"],
@@ -178,9 +179,9 @@ def _measured_density(options: Mapping[str, Any]) -> Any:
     from huehold.stoichiometry.weighing import balance_of
 
     if options["density_mass"] is None or options["density_volume"] is None:
-        raise UsageError("a measured density needs --density-mass and --density-volume")
+        raise UsageError("A measured density needs --density-mass and --density-volume.")
     if options["density"] is not None:
-        raise UsageError("give --density, or --density-mass and --density-volume, not both")
+        raise UsageError("Give --density, or --density-mass and --density-volume, not both.")
     return measured_density(
         options["density_mass"],
         options["density_volume"],
@@ -217,5 +218,7 @@ def _tell_replicates(result: Replicates, options: Mapping[str, Any]) -> None:
 
 
 def _remarks(result: Assay) -> None:
-    for sentence in result.warnings:
-        click.echo(f"Warning: {sentence}.", err=True)
+    from huehold.report.words import sentence
+
+    for text in result.warnings:
+        click.echo(f"Warning: {sentence(text)}", err=True)

@@ -10,6 +10,8 @@ from rich.table import Table
 from rich.text import Text
 
 from huehold.methods.model import Method
+from huehold.report.terminal import Pairs
+from huehold.report.words import capital, sentence
 from huehold.stoichiometry.assay import Assay
 from huehold.stoichiometry.budget import BudgetRow
 from huehold.stoichiometry.replicate_assay import Replicates
@@ -24,7 +26,7 @@ def assay_card(assay: Assay) -> RenderableType:
     if assay.decision:
         parts.append(Text(assay.decision, style="bold"))
     parts += [_budget(assay.budget), *_sentences("Note", assay.notes)]
-    parts += _sentences("Warning", (f"{text}." for text in assay.warnings))
+    parts += _sentences("Warning", assay.warnings)
     return Group(*parts, *_sentences("Caution", assay.method.all_cautions))
 
 
@@ -38,11 +40,11 @@ def replicates_card(result: Replicates) -> RenderableType:
     rsd = "" if summary.rsd_percent is None else f", RSD {summary.rsd_percent:.2f} %"
     scatter = f"s = {summary.s:.3g} {result.unit}{rsd}"
     lines = [
-        (f"{first.method.sample.analyte_name}, {result.label}", result.text),
+        (capital(f"{first.method.sample.analyte_name}, {result.label}"), result.text),
         ("Mean of", f"{summary.n} runs, {scatter}"),
         ("Confidence interval", f"{summary.low:.5g} to {summary.high:.5g} {result.unit} (scatter)"),
         ("Repeatability", result.repeatability.text),
-        *((test.test, test.text) for test in result.outliers),
+        *((test.test, test.text.removeprefix(f"{test.test}: ")) for test in result.outliers),
     ]
     if summary.trend is not None:
         lines.append(("Trend", summary.trend.text))
@@ -51,7 +53,7 @@ def replicates_card(result: Replicates) -> RenderableType:
         parts.append(Text(result.decision, style="bold"))
     parts += [
         _budget(first.budget),
-        *_sentences("Warning", (f"{text}." for text in first.warnings)),
+        *_sentences("Warning", first.warnings),
     ]
     return Group(*parts, *_sentences("Caution", first.method.all_cautions))
 
@@ -82,18 +84,13 @@ def method_card(method: Method) -> RenderableType:
 
 
 def _pairs(lines: Iterable[tuple[str, str]]) -> RenderableType:
-    table = Table.grid(padding=(0, 2))
-    table.add_column(style="dim", max_width=30)
-    table.add_column(overflow="fold")
-    for label, value in lines:
-        table.add_row(label, Text(value))
-    return Padding(table, (1, 0))
+    return Padding(Pairs(lines), (1, 0))
 
 
 def _budget(rows: Iterable[BudgetRow]) -> RenderableType:
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
     table.add_column("Where the uncertainty comes from")
-    for name in ("value", "u", "unit", "share"):
+    for name in ("value", "u (k = 1)", "unit", "share"):
         table.add_column(name, justify="left" if name == "unit" else "right")
     for row in sorted(rows, key=lambda r: -r.share_percent):
         share = f"{row.share_percent:.1f} %" if row.share_percent >= 0.05 else "< 0.1 %"
@@ -102,4 +99,4 @@ def _budget(rows: Iterable[BudgetRow]) -> RenderableType:
 
 
 def _sentences(mark: str, sentences: Iterable[str]) -> list[RenderableType]:
-    return [Text(f"{mark}: {sentence}") for sentence in sentences]
+    return [Text(f"{mark}: {sentence(text)}") for text in sentences]

@@ -127,10 +127,11 @@ def show(run: Run, outputs: Outputs, *, extra: Mapping[str, str | Path] | None =
 
 
 def write_json(data: Mapping[str, Any] | Sequence[Any], to: str) -> None:
-    """Write as JSON to a file, or to standard output for ``-``."""
+    """Write as JSON to a file, or to standard output for ``-``; numbers are rounded."""
     from huehold.report.files import write_text
+    from huehold.report.numbers import plain
 
-    text = json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False)
+    text = json.dumps(plain(data), indent=1, ensure_ascii=False, allow_nan=False)
     if to == "-":
         click.echo(text)
     else:
@@ -138,7 +139,7 @@ def write_json(data: Mapping[str, Any] | Sequence[Any], to: str) -> None:
 
 
 def print_rich(renderable: Any) -> None:
-    """Print a table or card at the terminal's width."""
-    from rich.console import Console
+    """Print a table or card at the terminal's width, or plainly if there is none."""
+    from huehold.report.terminal import print_out
 
-    Console(highlight=False, soft_wrap=False).print(renderable)
+    print_out(renderable)

@@ -94,6 +94,7 @@ def plan(**options: Any) -> None:
     from huehold.cli.plan_show import plan_card
     from huehold.planning.plan import make_plan
     from huehold.planning.plan_file import plan_to_dict
+    from huehold.report.words import sentence
 
     _check_plot(options["plot_to"])
     made = make_plan(_request(options))
@@ -105,8 +106,8 @@ def plan(**options: Any) -> None:
         write_json(plan_to_dict(made), options["json_to"])
     if options["json_to"] != "-":
         print_rich(plan_card(made))
-    for sentence in made.warnings:
-        click.echo(f"Warning: {sentence}.", err=True)
+    for text in made.warnings:
+        click.echo(f"Warning: {sentence(text)}", err=True)
 
 
 def _check_plot(to: Path | None) -> None:

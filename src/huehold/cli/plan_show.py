@@ -10,11 +10,14 @@ from rich.table import Table
 from rich.text import Text
 
 from huehold.planning.curve import Curve
-from huehold.planning.doubt import Change, Doubt
+from huehold.planning.doubt import Change
 from huehold.planning.duration import Duration
 from huehold.planning.pace import FEW, Stretch
 from huehold.planning.plan import Plan
 from huehold.planning.plan_file import hex_colours
+from huehold.report.terminal import Pairs
+from huehold.report.words import capital, sentence
+from huehold.stoichiometry.rounding import with_uncertainty
 
 __all__ = ["plan_card"]
 
@@ -31,7 +34,7 @@ def plan_card(plan: Plan) -> RenderableType:
     parts += [_section("Expect"), _pairs(_expect(plan))]
     parts += [_section("Where to slow down"), _pace(plan)]
     parts += [_section("pH and colour along the way"), _way(plan)]
-    parts += [_section("Uncertainty"), *_doubt(plan.doubt)]
+    parts += [_section("Uncertainty"), *_doubt(plan)]
     parts += [Text()] if plan.assumptions else []
     parts += _sentences("Note", plan.assumptions)
     return Group(*parts, *_sentences("Caution", method.all_cautions))
@@ -42,16 +45,16 @@ def _take(plan: Plan) -> list[tuple[str, str]]:
     volume = ""
     if expected.density_g_per_ml is not None:
         volume = f" (about {expected.sample_g / expected.density_g_per_ml:.2g} mL)"
-    lines = [(method.sample.name.capitalize(), f"{expected.sample_g:g} g{volume}")]
+    lines = [(capital(method.sample.name), f"{expected.sample_g:g} g{volume}")]
     if expected.reagent_g is not None and method.reagent is not None:
-        lines.append((method.reagent.name.capitalize(), f"{expected.reagent_g:g} g, weighed"))
-    lines.append(("Water", f"{expected.water_g:g} g" if expected.water_g else "none"))
-    lines.append(("Which water", plan.water_text))
+        lines.append((capital(method.reagent.name), f"{expected.reagent_g:g} g, weighed"))
+    lines.append(("Water added", f"{expected.water_g:g} g" if expected.water_g else "none"))
+    lines.append(("Which water", sentence(plan.water_text)))
     return lines
 
 
 def _expect(plan: Plan) -> list[tuple[str, str]]:
-    name = plan.request.method.titrant.name.capitalize()
+    name = capital(plan.request.method.titrant.name)
     usual = f"between {plan.lowest_g:.2f} and {plan.highest_g:.2f} g"
     held = f"{plan.request.method.indicator.end.name}, for {_hold(plan)}"
     return [
@@ -59,8 +62,8 @@ def _expect(plan: Plan) -> list[tuple[str, str]]:
         ("In drops", f"{plan.drops} drops of {plan.request.drop_g:g} g"),
         (_alone(plan), f"{plan.expected.equivalence_g:.2f} g"),
         ("End colour", held),
-        ("Time", _time(plan.duration)),
-        ("Refills", plan.refills.text),
+        ("Time", sentence(_time(plan.duration))),
+        ("Refills", sentence(plan.refills.text)),
     ]
 
 
@@ -100,9 +103,9 @@ def _stretch(stretch: Stretch, end_g: float) -> tuple[str, ...]:
 
 def _way(plan: Plan) -> RenderableType:
     if plan.curve is None:
-        return Padding(Text(_sentence(plan.curve_note)), (0, 0, 1, 0))
+        return Padding(Text(sentence(plan.curve_note)), (0, 0, 1, 0))
     table = _stages(plan, plan.curve)
-    note = [Text(_sentence(plan.curve_note))] if plan.curve_note else []
+    note = [Text(sentence(plan.curve_note))] if plan.curve_note else []
     return Padding(Group(table, *note), (0, 0, 1, 0))
 
 
@@ -135,15 +138,19 @@ def _swatch(curve: Curve, row: int) -> Text:
     return Text.assemble(("    ", f"on {colour}"), " ", curve.words[row])
 
 
-def _doubt(doubt: Doubt) -> list[RenderableType]:
+def _doubt(plan: Plan) -> list[RenderableType]:
+    doubt = plan.doubt
     result = doubt.assay.results["content"]
     half = doubt.percent / 100.0 * abs(result.value)
-    lines = [("Expected", f"± {doubt.percent:.2g} % (k = 2): {half:.2g} {result.unit}")]
+    shown_as = with_uncertainty(result.value, half, result.unit)
+    lines = [("Expected", f"± {doubt.percent:.2g} % (k = 2): {shown_as}")]
     if doubt.wanted_percent is not None:
         reached = "reached" if doubt.reached else "not reached with any sample that fits"
         lines.append(("Wanted", f"± {doubt.wanted_percent:g} %: {reached}"))
     rows = [f"{row.name} ({row.share_percent:.0f} %)" for row in doubt.dominant]
     lines.append(("It comes from", ", ".join(rows)))
+    if plan.assumed_text:
+        lines.append(("Why so much", sentence(plan.assumed_text)))
     shown: list[RenderableType] = [_pairs(lines)]
     if doubt.to_reach:
         shown += _changes(f"To reach ± {doubt.wanted_percent:g} %", doubt.to_reach)
@@ -154,19 +161,15 @@ def _doubt(doubt: Doubt) -> list[RenderableType]:
 
 
 def _changes(title: str, changes: Iterable[Change]) -> list[RenderableType]:
-    table = Table.grid(padding=(0, 2))
-    table.add_column(max_width=34)
-    table.add_column(overflow="fold")
-    for change in changes:
-        table.add_row(Text(f"  {change.name}"), Text(_change(change)))
-    return [Text(f"{title}:", style="dim"), table]
+    lines = [(change.name, _change(change)) for change in changes]
+    return [Text(f"{title}:", style="dim"), Padding(Pairs(lines), (0, 0, 0, 2))] if lines else []
 
 
 def _change(change: Change) -> str:
     if change.u_needed is None:
         return f"not enough alone; helps: {change.advice}"
     unit = f" {change.unit}" if change.unit else ""
-    return f"u from {change.u_now:.2g} to {change.u_needed:.2g}{unit}: {change.advice}"
+    return f"from u = {change.u_now:.2g} to {change.u_needed:.2g}{unit}: {change.advice}"
 
 
 def _section(title: str) -> Text:
@@ -174,18 +177,8 @@ def _section(title: str) -> Text:
 
 
 def _pairs(lines: Iterable[tuple[str, str]]) -> RenderableType:
-    table = Table.grid(padding=(0, 2))
-    table.add_column(style="dim", max_width=24)
-    table.add_column(overflow="fold")
-    for label, value in lines:
-        table.add_row(Text(label), Text(value))
-    return Padding(table, (0, 0, 1, 0))
+    return Padding(Pairs(lines), (0, 0, 1, 0))
 
 
 def _sentences(mark: str, sentences: Iterable[str]) -> list[RenderableType]:
-    return [Text(f"{mark}: {_sentence(text)}") for text in sentences]
-
-
-def _sentence(text: str) -> str:
-    whole = text[:1].upper() + text[1:]
-    return whole if whole.endswith(".") else f"{whole}."
+    return [Text(f"{mark}: {sentence(text)}") for text in sentences]

@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
 from huehold.core import TRUSTED, Observation, SourceInfo
+from huehold.report.terminal import laid_out
 from huehold.session import Step
 
 __all__ = ["ReviewProgress"]
@@ -37,7 +38,7 @@ class ReviewProgress:
             TextColumn("{task.fields[seen]}"),
             console=console,
             transient=True,
-            disable=quiet or not console.is_terminal,
+            disable=quiet or not laid_out(console),
         )
         self._task = self._progress.add_task(name, total=None, seen="")
         self._shown = 0.0

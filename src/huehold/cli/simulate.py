@@ -114,9 +114,11 @@ def _progress(name: str, *, quiet: bool) -> Iterator[Callable[[int, int], None]]
     from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TimeRemainingColumn
 
+    from huehold.report.terminal import laid_out
+
     console = Console(stderr=True)
     columns = ("{task.description}", BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    hidden = quiet or not console.is_terminal
+    hidden = quiet or not laid_out(console)
     with Progress(*columns, console=console, transient=True, disable=hidden) as progress:
         task = progress.add_task(name, total=None)
 

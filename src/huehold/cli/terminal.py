@@ -19,6 +19,7 @@ from huehold.core import Frame
 from huehold.errors import HueholdError, InputError
 from huehold.report.advice import advice
 from huehold.report.card import print_card
+from huehold.report.terminal import laid_out
 from huehold.report.words import clock, hue_word
 from huehold.watching import Listener, Moment, Watch
 
@@ -59,14 +60,14 @@ def run_in_terminal(watch: Watch, listeners: Iterable[Listener]) -> int:
     Without a terminal, one line is printed for every change of state.
     """
     console = Console(stderr=True)
-    view = _View(watch, live=console.is_terminal)
+    view = _View(watch, live=laid_out(console))
     for listener in (*listeners, view.take):
         watch.listen(listener)
     if sys.stdin is not None and sys.stdin.isatty():
         threading.Thread(target=_read_lines, args=(watch, view), daemon=True).start()
     watch.start()
     try:
-        if console.is_terminal:
+        if laid_out(console):
             with Live(view, console=console, refresh_per_second=8):
                 _wait(watch)
         else:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from huehold.methods.model import Method, Solution
 from huehold.planning.chemistry import Cup, end_ph_of, why_not
 from huehold.planning.curve import Curve, curve_of
 from huehold.planning.doubt import Doubt
@@ -84,6 +85,25 @@ class Plan:
         return drops_in(self.end_g, self.request.drop_g)
 
     @property
+    def assumed_share_percent(self) -> float:
+        """What strengths that were assumed, not given, bring to the variance, percent."""
+        names = {f"strength of {solution.name}" for solution in _assumed(self.request)}
+        return sum(r.share_percent for r in self.doubt.assay.budget if r.name in names)
+
+    @property
+    def assumed_text(self) -> str:
+        """Say so if the uncertainty comes mostly from a strength that was assumed; else empty."""
+        if self.assumed_share_percent < 50.0:
+            return ""
+        solutions = _assumed(self.request)
+        flags = " and ".join(_flag(self.request.method, solution) for solution in solutions)
+        names = " and ".join(f"the {solution.name}" for solution in solutions)
+        return (
+            f"mostly because no strength was given for {names}, so that 10 % either way is "
+            f"assumed; plan anew with {flags} as the label states it"
+        )
+
+    @property
     def warnings(self) -> tuple[str, ...]:
         """Sentences of the assay to read beside the plan."""
         skip = ("no strength was given", "no density was given")
@@ -153,6 +173,13 @@ def _curve_note(chosen: Draft, curve: Curve | None) -> str:
     method = chosen.expected.request.method
     if curve is None:
         return why_not(method)
+    cup, drop_g = chosen.cup, chosen.expected.request.drop_g
+    early = cup.tap_alkalinity_g / drop_g if cup is not None and method.kind == "back" else 0.0
+    if early >= 1.0:
+        return (
+            f"in this water the colour turns about {early:.0f} drops before the end marked, which "
+            "is that of distilled water"
+        )
     if curve.rgb is None:
         return f"the virtual bench has no spectra of {method.indicator.name}: no colours are drawn"
     if curve.undissolved[0] > 0.0:
@@ -206,13 +233,11 @@ def _assumptions(
             f"middle of what is usual ({low:g} to {high:g}); make a rough run by squirts first, "
             "then plan anew with --claim"
         )
-    if request.strength is None:
-        usual = method.titrant.strength
-        found.append(
-            f"no strength was given: {usual.typical:g} {_plain(usual.basis)} +/- 10 % is assumed "
-            f"for the "
-            f"{method.titrant.name}"
-        )
+    found += [
+        f"no strength was given for the {solution.name}: {solution.strength.typical:g} "
+        f"{_plain(solution.strength.basis)} ± 10 % is assumed"
+        for solution in _assumed(request)
+    ]
     if tap.assumed and tap.alkalinity_mmol_per_l and chosen.expected.water_g and chosen.cup:
         found.append(
             f"the water's alkalinity is assumed ({tap.alkalinity_mmol_per_l:g} mmol/L); the water "
@@ -221,6 +246,26 @@ def _assumptions(
     if request.density is None and method.sample.state == "liquid":
         found.append(f"no density was given for the {method.sample.name}; it is estimated")
     return (*found, *_amount_notes(chosen))
+
+
+def _assumed(request: PlanRequest) -> list[Solution]:
+    """Return the solutions whose strength was not given."""
+    method = request.method
+    return [
+        solution
+        for solution, given in (
+            (method.titrant, request.strength),
+            (method.reagent, request.reagent_strength),
+        )
+        if solution is not None and given is None
+    ]
+
+
+def _flag(method: Method, solution: Solution) -> str:
+    """Return the option that states a strength."""
+    if solution is method.reagent:
+        return "--reagent-strength"
+    return "--acidity" if solution.strength.basis.startswith("per-") else "--strength"
 
 
 def _plain(basis: str) -> str:

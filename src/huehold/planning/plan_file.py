@@ -31,7 +31,7 @@ def plan_to_dict(plan: Plan) -> dict[str, Any]:
         "curve": None if plan.curve is None else _curve(plan.curve),
         "curve_note": plan.curve_note,
         "duration": asdict(plan.duration),
-        "uncertainty": _doubt(plan.doubt),
+        "uncertainty": _doubt(plan.doubt) | {"why": plan.assumed_text or None},
         "refills": asdict(plan.refills),
         "assumptions": list(plan.assumptions),
         "warnings": list(plan.warnings),

@@ -15,6 +15,7 @@ from rich.text import Text
 
 from huehold.report.assay_view import view_assay
 from huehold.report.figures import all_warnings, key_figures
+from huehold.report.terminal import NARROW, Pairs, laid_out, print_out, signs
 from huehold.report.words import VERDICTS
 from huehold.run import Run
 
@@ -27,26 +28,6 @@ _STYLES: Final = {
     "no_start_colour": "bold magenta",
     "unreadable": "bold red",
 }
-# What consoles without Unicode get in place of the signs the reports use.
-_ASCII: Final = str.maketrans(
-    {
-        "±": "+/-",
-        "–": "-",
-        "—": "-",
-        "−": "-",
-        "·": "*",
-        "×": "x",
-        "°": " deg",
-        "≤": "<=",
-        "≥": ">=",
-        "’": "'",
-        "“": '"',
-        "”": '"',
-        "…": "...",
-        "→": "->",
-    }
-)
-_NARROW: Final = 56
 _WIDEST: Final = 92
 
 
@@ -68,32 +49,37 @@ class VerdictCard:
         self._files = files or {}
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
-        """Yield the card in the signs and the width the console has."""
-        plain = options.ascii_only
+        """Yield the card in the signs and the width the console has; plain lines if it asks."""
+        title = _title(self._run, options)
+        if not laid_out(console):
+            yield title
+            yield from self._parts(options)
+            return
         yield Panel(
-            Group(*self._parts(plain, options.max_width < _NARROW)),
-            title=_title(self._run, plain),
+            Group(*self._parts(options)),
+            title=title,
             title_align="left",
-            box=box.ASCII if plain else box.ROUNDED,
+            box=box.ASCII if options.ascii_only else box.ROUNDED,
             width=min(options.max_width, _WIDEST),
-            padding=(1, 1) if options.max_width < _NARROW else (1, 2),
+            padding=(1, 1) if options.max_width < NARROW else (1, 2),
         )
 
-    def _parts(self, plain: bool, narrow: bool) -> Iterable[RenderableType]:
+    def _parts(self, options: ConsoleOptions) -> Iterable[RenderableType]:
         run, assay = self._run, view_assay(self._run.assay)
-        yield _text(" ".join(run.verdict.reasons) or VERDICTS[run.verdict.kind].sentence, plain)
-        yield from _block("", _pairs(key_figures(run), plain, narrow))
+        said = " ".join(run.verdict.reasons) or VERDICTS[run.verdict.kind].sentence
+        yield signs(said, options)
+        yield from _block("", Pairs(key_figures(run)))
         if assay is not None:
-            yield from _block("Result", _pairs(assay.lines, plain, narrow))
+            yield from _block("Result", Pairs(assay.lines))
             if assay.decision:
-                yield Padding(_text(assay.decision, plain, "bold"), (1, 0, 0, 0))
+                yield Padding(signs(assay.decision, options, "bold"), (1, 0, 0, 0))
         warnings = all_warnings(run)
         if warnings:
-            yield from _block("Warnings", _list(warnings, "!", plain))
-        yield from _block("Cautions", _list(run.method.all_cautions, "-", plain))
+            yield from _block("Warnings", _list(warnings, "!", options))
+        yield from _block("Cautions", _list(run.method.all_cautions, "-", options))
         if self._files:
             named = [(what, str(path)) for what, path in self._files.items()]
-            yield from _block("Files", _pairs(named, plain, narrow))
+            yield from _block("Files", Pairs(named))
 
 
 def print_card(
@@ -106,18 +92,19 @@ def print_card(
     run : Run
         A finished run.
     console : rich.console.Console, optional
-        Where to; standard output if not given. NO_COLOR and pipes are respected.
+        Where to; standard output if not given. What is no terminal, or a dumb one, gets plain
+        lines; NO_COLOR takes the colours away.
     files : mapping of str to Path, optional
         What was written, by what it is.
     """
-    (console or Console()).print(VerdictCard(run, files))
+    print_out(VerdictCard(run, files), console)
 
 
-def _title(run: Run, plain: bool) -> Text:
+def _title(run: Run, options: ConsoleOptions) -> Text:
     words = VERDICTS[run.verdict.kind]
-    shape = words.plain_shape if plain else words.shape
+    shape = words.plain_shape if options.ascii_only else words.shape
     title = Text(f" {shape} {words.word.upper()} ", style=_STYLES[run.verdict.kind])
-    return title.append(_text(f" {run.source.name} ", plain, "dim"))
+    return title.append(signs(f" {run.source.name} ", options, "dim"))
 
 
 def _block(heading: str, body: RenderableType) -> Iterable[RenderableType]:
@@ -127,32 +114,10 @@ def _block(heading: str, body: RenderableType) -> Iterable[RenderableType]:
     yield body
 
 
-def _pairs(pairs: Iterable[tuple[str, str]], plain: bool, narrow: bool) -> RenderableType:
-    """Set labels beside their values, or above them where the console is narrow."""
-    table = Table.grid(padding=(0, 2))
-    if not narrow:
-        table.add_column(min_width=18)
-    table.add_column(overflow="fold")
-    for label, value in pairs:
-        cells = (_text(label, plain, "dim"), _text(value, plain))
-        if narrow:
-            table.add_row(cells[0])
-            table.add_row(Padding(cells[1], (0, 0, 0, 2)))
-        else:
-            table.add_row(*cells)
-    return table
-
-
-def _list(sentences: Iterable[str], mark: str, plain: bool) -> RenderableType:
+def _list(sentences: Iterable[str], mark: str, options: ConsoleOptions) -> RenderableType:
     table = Table.grid(padding=(0, 1))
     table.add_column(width=1)
     table.add_column(overflow="fold")
     for sentence in sentences:
-        table.add_row(mark, _text(sentence, plain))
+        table.add_row(mark, signs(sentence, options))
     return table
-
-
-def _text(text: str, plain: bool, style: str = "") -> Text:
-    if plain:
-        text = text.translate(_ASCII).encode("ascii", "replace").decode("ascii")
-    return Text(text, style=style)

@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict, is_dataclass
-from typing import Any
+from typing import Any, Final
 
-__all__ = ["number", "numbers", "plain"]
+__all__ = ["DIGITS", "number", "numbers", "plain"]
+
+DIGITS: Final = 7
+"""Significant digits of numbers in files: more than any balance or clock here has."""
 
 
 def number(value: float | None, digits: int = 3) -> float | None:
@@ -31,7 +34,7 @@ def numbers(values: Iterable[float], digits: int = 3) -> list[float | None]:
 
 
 def plain(value: Any) -> Any:
-    """Turn a value into what JSON can hold, without NaN.
+    """Turn a value into what JSON can hold: `DIGITS` significant digits, never NaN.
 
     Parameters
     ----------
@@ -42,7 +45,7 @@ def plain(value: Any) -> Any:
     if value is None or isinstance(value, bool | str | int):
         return value
     if isinstance(value, float) or hasattr(value, "__float__"):
-        return float(value) if math.isfinite(float(value)) else None
+        return _rounded(float(value))
     if isinstance(value, Mapping):
         return {str(key): plain(item) for key, item in value.items()}
     if is_dataclass(value) and not isinstance(value, type):
@@ -50,3 +53,7 @@ def plain(value: Any) -> Any:
     if isinstance(value, list | tuple | set | frozenset):
         return [plain(item) for item in value]
     return str(value)
+
+
+def _rounded(value: float) -> float | None:
+    return float(f"{value:.{DIGITS}g}") if math.isfinite(value) else None

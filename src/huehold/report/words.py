@@ -14,6 +14,7 @@ __all__ = [
     "HUE_WORDS",
     "VERDICTS",
     "VerdictWords",
+    "capital",
     "clock",
     "hue_word",
     "reason_words",
@@ -134,6 +135,16 @@ def clock(time_s: float | None, digits: int = 1) -> str:
 
 
 def sentence(text: str) -> str:
-    """Write a clause as a sentence of its own: a capital first, a full stop last."""
-    end = "" if text.endswith((".", "!", "?")) else "."
-    return f"{text[:1].upper()}{text[1:]}{end}"
+    """Write a clause as a sentence of its own: a capital first, a full stop last.
+
+    A first word that is a name (``masses.csv``, ``pH``, ``--claim``) is left as it is.
+    """
+    end = "" if text.endswith((".", "!", "?", ".)", ".'", '."')) else "."
+    first = text.split(maxsplit=1)[0].rstrip(",:;") if text.strip() else ""
+    plain = first.isalpha() and first.islower()
+    return f"{capital(text) if plain else text}{end}"
+
+
+def capital(text: str) -> str:
+    """Begin a text with a capital and leave the rest as it is (EDTA stays EDTA)."""
+    return text[:1].upper() + text[1:]

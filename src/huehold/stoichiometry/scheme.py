@@ -146,8 +146,9 @@ def _label_strength(
         given = Typed(usual.typical, "", 0.1 * usual.typical, True, f"{usual.typical:g} (assumed)")
         basis = basis or usual.basis
         sheet.warn(
-            f"no strength was given for the {carrier.name}; {usual.typical:g} {usual.basis} "
-            "+/- 10 % is assumed; type what its label says"
+            f"no strength was given for the {carrier.name}; {usual.typical:g} "
+            f"{usual.basis.replace('per-', 'g per ').replace('-', ' ')} ± 10 % "
+            "is assumed; type what its label says"
         )
     return from_label(carrier, given, basis=basis, country=country)
 

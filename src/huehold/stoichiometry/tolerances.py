@@ -143,7 +143,8 @@ def acceptance_range(name: str) -> AcceptanceRange:
     if name in ranges:
         return ranges[name]
     close = difflib.get_close_matches(name, ranges, n=1)
-    hint = f"did you mean {close[0]}?" if close else f"there are {', '.join(ranges)}."
+    known = f"there are {', '.join(ranges)}; or write one like '90-115 %'."
+    hint = f"did you mean {close[0]}?" if close else known
     raise InputError(f"There is no acceptance range called {name!r}; {hint}")
 
 
