@@ -48,9 +48,6 @@ if TYPE_CHECKING:
 
 __all__ = ["Session", "Step", "detector_settings", "review"]
 
-_LONG_AGO_S = 1e9
-_TYPED_LATER_S = 20.0  # a mass typed later than this after a seen addition is no new one
-
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -142,7 +139,7 @@ class Session:
         )
         self._recorder = TraceRecorder(scale)
         self._gallery = Gallery()
-        self._noted = (-_LONG_AGO_S, 0.0)  # time and grams of the last mass written down
+        self._noted_g = 0.0  # the last mass written down
 
     def feed(self, frame: Frame) -> Step:
         """Take the next frame.
@@ -180,20 +177,16 @@ class Session:
     def note_mass(self, time_s: float, mass_g: float) -> None:
         """Tell the detector of an addition that a titrant mass speaks of.
 
-        A mass that has not grown speaks of none; nor does one typed long after an addition
-        that was seen, as after the hold: it belongs to that addition.
+        A mass that has not grown speaks of none; nor does one typed after the endpoint: it
+        belongs to the addition that brought it.
 
         Parameters
         ----------
         time_s, mass_g : float
             When it was written down, and the cumulative grams.
         """
-        before_s, before_g = self._noted
-        self._noted = (time_s, mass_g)
-        if mass_g <= before_g or self.detector.phase in (Phase.ENDPOINT, Phase.OVERSHOOT):
-            return
-        seen = [e.time_s for e in self.detector.events if e.kind == "addition"]
-        if not (seen and seen[-1] > before_s and time_s - seen[-1] > _TYPED_LATER_S):
+        grown, self._noted_g = mass_g > self._noted_g, mass_g
+        if grown and self.detector.phase not in (Phase.ENDPOINT, Phase.OVERSHOOT):
             self.detector.note_addition(time_s)
 
     def place_vessel(self, vessel: Ellipse | None) -> None:

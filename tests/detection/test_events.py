@@ -9,7 +9,7 @@ import pytest
 
 from huehold.core import Event
 from huehold.detection import Detector, Forecast, Phase
-from tests.detection.traces import SETTINGS, Addition, Blind, make, run, titration
+from tests.detection.traces import SETTINGS, Addition, Blind, make, noted, run, titration
 
 
 def of(detector: Detector, kind: str) -> list[Event]:
@@ -49,11 +49,8 @@ def test_a_small_rise_is_an_addition_only_where_a_dropper_was() -> None:
 
 
 def test_a_noted_addition_fell_under_the_hand_before_it() -> None:
-    detector = Detector(SETTINGS)
-    for seen in make(titration(), 280.0, blinds=[Blind(176.0, 178.0)]):
-        if 182.0 <= seen.time_s < 182.08:
-            detector.note_addition(seen.time_s, 0.05)
-        detector.update(seen)
+    blind = [Blind(176.0, 178.0)]
+    detector = noted(make(titration(), 280.0, blinds=blind), 160.0, 182.0)
     assert of(detector, "addition")[-1].detail["basis"] == "noted"
     assert of(detector, "addition")[-1].time_s == pytest.approx(178.0, abs=0.2)
 
@@ -66,29 +63,18 @@ def test_an_addition_comes_before_the_onset_it_brings() -> None:
     assert last.time_s <= onset_s
 
 
-def test_a_noted_mass_joins_the_addition_that_was_seen() -> None:
-    detector = Detector(SETTINGS)
-    notes = {20.0: 28.0, 32.0: 31.0}  # addition: when it is typed
-    for seen in make(titration(), 60.0):
-        for at_s in list(notes.values()):
-            if seen.time_s >= at_s:
-                detector.note_addition(at_s, 0.4)
-                notes = {k: v for k, v in notes.items() if v != at_s}
-        detector.update(seen)
-    assert len(of(detector, "addition")) == 4
-    assert of(detector, "addition")[2].detail["mass_g"] == 0.4  # typed just before
+@pytest.mark.parametrize("typed_s", [(28.0, 31.0), (31.0,), (58.0,)])
+def test_what_is_noted_joins_the_additions_that_were_seen(typed_s: tuple[float, ...]) -> None:
+    detector = noted(make(titration(), 60.0), *typed_s)
+    assert [e.detail["basis"] for e in of(detector, "addition")] == ["seen"] * 4
 
 
 def test_an_addition_only_noted_is_told_and_breaks_the_hold() -> None:
-    detector = Detector(SETTINGS)
-    for seen in make(titration(), 280.0):
-        if 180.0 <= seen.time_s < 180.08:
-            detector.note_addition(seen.time_s, 0.05)
-        detector.update(seen)
+    detector = noted(make(titration(), 280.0), 160.0, 180.0)
     found = detector.finish()
-    noted = of(detector, "addition")[-1]
-    assert noted.detail["basis"] == "noted"
-    assert noted.time_s == pytest.approx(180.0, abs=0.1)
+    last = of(detector, "addition")[-1]
+    assert last.detail["basis"] == "noted"
+    assert last.time_s == pytest.approx(180.0, abs=0.1)
     assert of(detector, "hold_broken")[-1].detail["reason"] == "addition"
     assert found.kind == "endpoint"
     assert found.onset_s == pytest.approx(180.0, abs=0.1)

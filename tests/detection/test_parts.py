@@ -273,22 +273,23 @@ def test_nothing_is_fitted_to_a_colour_that_has_not_moved() -> None:
 
 def test_notes_find_the_addition_they_belong_to() -> None:
     notes = Notes()
-    assert notes.claim(10.0) is None
-    notes.add(22.0, 0.4)  # twelve seconds after it was seen
+    notes.claim(10.0)
+    notes.add(62.0, 62.0)  # long after it was seen, as when the hold is over
     assert notes.due(100.0) == []
-    notes.add(50.0, 0.3)
-    assert notes.claim(51.0) == 0.3  # typed just before it was seen
-    notes.add(80.0, 0.2)
-    assert notes.due(81.0) == []
-    assert [n.mass_g for n in notes.due(84.0)] == [0.2]
+    notes.add(150.0, 150.0)
+    notes.claim(151.0)  # typed just before it was seen
+    assert notes.due(180.0) == []
+    notes.add(190.0, 190.0)
+    assert notes.due(191.0) == []
+    assert [n.time_s for n in notes.due(194.0)] == [190.0]
     assert notes.due(200.0) == []
 
 
 def test_a_note_waits_for_its_addition_though_it_fell_earlier() -> None:
     notes = Notes()
-    notes.add(60.0, 0.3, 54.0)  # noted six seconds after the hand was there
+    notes.add(60.0, 54.0)  # noted six seconds after the hand was there
     assert notes.due(62.0) == []
-    assert notes.claim(55.0) == 0.3  # and the colour has turned in between
+    notes.claim(55.0)  # and the colour has turned in between
     assert notes.due(100.0) == []
 
 
@@ -296,8 +297,8 @@ def test_an_addition_before_the_last_note_explains_no_further_one() -> None:
     notes = Notes()
     notes.claim(10.0)
     notes.claim(14.0)
-    notes.add(18.0, None)  # one mass for both
-    notes.add(26.0, None)  # more titrant, though nothing was seen since
+    notes.add(18.0, 18.0)  # one mass for both
+    notes.add(26.0, 26.0)  # more titrant, though nothing was seen since
     assert [n.time_s for n in notes.due(40.0)] == [26.0]
 
 

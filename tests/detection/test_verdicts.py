@@ -16,6 +16,7 @@ from tests.detection.traces import (
     Blind,
     colour_of,
     make,
+    noted,
     observation,
     observe,
     run,
@@ -290,12 +291,7 @@ def test_a_hue_far_beyond_the_band_is_an_overshoot() -> None:
 
 
 def test_titrant_added_after_the_endpoint_is_told_and_changes_nothing() -> None:
-    trace = make(titration(), 260.0)
-    detector = Detector(SETTINGS)
-    for seen in trace:
-        if 229.95 < seen.time_s < 230.04:
-            detector.note_addition(seen.time_s, 0.05)
-        detector.update(seen)
+    detector = noted(make(titration(), 260.0), 160.0, 230.0)
     found = detector.finish()
     assert found.kind == "endpoint"
     assert found.onset_s == pytest.approx(150.35, abs=0.3)

@@ -174,3 +174,14 @@ def run(trace: Iterable[Observation], settings: DetectorSettings = SETTINGS) -> 
         detector.update(seen)
     detector.finish()
     return detector
+
+
+def noted(trace: Iterable[Observation], *typed_s: float) -> Detector:
+    """Feed a trace and note additions at the times given."""
+    detector = Detector(SETTINGS)
+    waiting = list(typed_s)
+    for seen in trace:
+        while waiting and waiting[0] <= seen.time_s:
+            detector.note_addition(waiting.pop(0))
+        detector.update(seen)
+    return detector

@@ -126,23 +126,21 @@ class Detector:
             self._finder.trouble(self._now_s)
         return self._teller.new()
 
-    def note_addition(self, time_s: float, mass_g: float | None = None) -> None:
+    def note_addition(self, time_s: float) -> None:
         """Take note that titrant was added, as typed or read from a balance.
 
         Parameters
         ----------
         time_s : float
             When it was noted; the addition itself may have been some seconds earlier.
-        mass_g : float, optional
-            Mass of this addition in grams.
 
         Notes
         -----
-        A note that fits an addition seen shortly before belongs to it; else it is told
+        A note belongs to what was seen to be added since the note before; else it is told
         as an addition that was not seen, with one of the next observations, at the time
         something was last over the vessel.
         """
-        self._notes.add(time_s, mass_g, self._finder.likely_s(time_s))
+        self._notes.add(time_s, self._finder.likely_s(time_s))
 
     def finish(self) -> Verdict:
         """Close the run and reach the verdict; calling it again returns the same."""
@@ -239,9 +237,9 @@ class Detector:
             self._tell_fade_back(self._fadeback.interrupt(found, line))
             self._plateaus.restart()
             self._forecaster.begin(found.time_s, found.base)
-            mass_g = self._notes.claim(found.time_s)
+            self._notes.claim(found.time_s)
             self._withdraw_if_faded(found, line)
-            self._add_addition(found.time_s, mass_g, seen=True)
+            self._add_addition(found.time_s, seen=True)
         elif isinstance(found, Peak):
             self._axis.learn_peak(found.colour)
             self._fadeback.start(found)
@@ -355,15 +353,13 @@ class Detector:
         for note in self._notes.due(self._now_s):
             if self._colour is not None:
                 self._forecaster.begin(note.time_s, self._colour)
-            self._add_addition(note.time_s, note.mass_g, seen=False)
+            self._add_addition(note.time_s, seen=False)
 
-    def _add_addition(self, time_s: float, mass_g: float | None, *, seen: bool) -> None:
+    def _add_addition(self, time_s: float, *, seen: bool) -> None:
         self._additions += 1
         self._cause.added(time_s)
-        detail: dict[str, float | str | None] = {"number": self._additions}
-        if mass_g is not None:
-            detail["mass_g"] = mass_g
-        detail["basis"] = "seen" if seen else "noted"
+        basis = "seen" if seen else "noted"
+        detail: dict[str, float | str | None] = {"number": self._additions, "basis": basis}
         self._teller.tell(self._now_s, "addition", time_s, detail)
         hold = self._watch.hold
         if self._confirmed_s is not None:

@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import math
 from collections import deque
 from dataclasses import dataclass
 
 __all__ = ["Note", "Notes"]
 
-_TYPED_LATER_S = 20.0  # a note may follow its addition by this much: the balance settles
-_TYPED_BEFORE_S = 3.0  # or come this much before it is seen
+_TYPED_BEFORE_S = 3.0  # a note may come this much before its addition is seen
 
 
 @dataclass(frozen=True, slots=True)
 class Note:
-    """An addition as it was noted: when it fell, its mass if known, and when it was noted."""
+    """An addition as it was noted: when it fell, and when it was noted."""
 
     time_s: float
-    mass_g: float | None
     noted_s: float
 
     def fits(self, seen_s: float) -> bool:
@@ -26,40 +23,37 @@ class Note:
 
 
 class Notes:
-    """Keeps notes that have no seen addition yet, and the last addition that has no note.
+    """Keeps notes that have no seen addition yet, and whether a seen addition has no note.
 
     A note speaks of all that was added since the note before it, so that one seen addition
-    explains it; what was seen before the note before it never does.
+    explains it, however late it is typed; what was seen before the note before it never does.
     """
 
     def __init__(self) -> None:
-        self._seen_s = -math.inf
+        self._seen = False
         self._pending: deque[Note] = deque()
 
-    def add(self, noted_s: float, mass_g: float | None, time_s: float | None = None) -> None:
+    def add(self, noted_s: float, time_s: float) -> None:
         """Take a note; it is settled at once if an addition was seen since the one before.
 
         Parameters
         ----------
         noted_s : float
             When it was noted.
-        mass_g : float or None
-            Mass of the addition.
-        time_s : float, optional
-            When it fell, if that is known better.
+        time_s : float
+            When it probably fell.
         """
-        if noted_s - self._seen_s > _TYPED_LATER_S:
-            self._pending.append(Note(noted_s if time_s is None else time_s, mass_g, noted_s))
-        self._seen_s = -math.inf
+        if not self._seen:
+            self._pending.append(Note(time_s, noted_s))
+        self._seen = False
 
-    def claim(self, seen_s: float) -> float | None:
-        """Take a seen addition; return the mass noted for it shortly before, if any."""
+    def claim(self, seen_s: float) -> None:
+        """Take a seen addition, and settle the note made of it shortly before, if any."""
         for note in self._pending:
             if note.fits(seen_s):
                 self._pending.remove(note)
-                return note.mass_g
-        self._seen_s = seen_s
-        return None
+                return
+        self._seen = True
 
     def due(self, now_s: float) -> list[Note]:
         """Return and forget the notes that have waited long enough for a partner."""
