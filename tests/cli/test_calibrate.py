@@ -257,3 +257,27 @@ def test_help_names_every_option_and_an_example(capsys, part):
     assert code == 0
     assert f"Example: huehold calibrate {part}" in out
     assert "--dry-run" in out
+
+
+@pytest.mark.parametrize(
+    "text", ["20:0,95,20:0,97", "20:0,95;20:0,97", "20:0.95,20:0.97", "20:0,95, 20:0,97"]
+)
+def test_decimal_commas_in_weighings_are_understood(capsys, text):
+    code, out, err = outcome(capsys, "calibrate", "dropper", "--weighings", text, "--dry-run")
+    assert code == 0, err
+    assert "0.04800" in out
+
+
+def test_one_weighing_with_a_decimal_comma_is_one_weighing(capsys):
+    code, out, _ = outcome(capsys, "calibrate", "dropper", "--weighings", "20:0,95", "--dry-run")
+    assert code == 0
+    assert "0.0475" in out
+
+
+def test_readings_that_can_be_read_in_two_ways_are_asked_back(capsys):
+    given = ("calibrate", "balance", "--dry-run", "--repeat")
+    code, _, err = outcome(capsys, *given, "50,01,50,02")
+    assert code == 3
+    assert "50,01;50,02" in err
+    assert outcome(capsys, *given, "50,01;50,02;50,01")[0] == 0
+    assert outcome(capsys, *given, "50.01,50.02")[0] == 0

@@ -215,3 +215,13 @@ def test_no_camera_is_said_when_listing(capsys, monkeypatch):
     monkeypatch.setattr("huehold.capture.camera.list_cameras", lambda **_: ())
     assert run(["watch", "--list-cameras"]) == 0
     assert "--phone" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(("growing", "word"), [(True, "running"), (False, "cut off")])
+def test_a_run_that_goes_on_is_not_called_cut_off(tmp_path, monkeypatch, capsys, growing, word):
+    path = tmp_path / "book.sqlite3"
+    with Notebook(path) as book:
+        book.begin(method="{}", settings={}, source={"name": "x"}, title="cup", calibrations=[])
+    monkeypatch.setattr("huehold.past_runs.is_growing", lambda book, number: growing)
+    assert runs(path, "list", "--json") == 0
+    assert json.loads(capsys.readouterr().out)[0]["verdict"] == word

@@ -6,6 +6,7 @@ answers come to is in `huehold.calibration.guided`.
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from functools import cache
@@ -127,9 +128,34 @@ class Step(Table):
         return {self.fields[0].key: before.strip(), self.fields[1].key: after.strip()}
 
     def rows_of(self, text: str) -> list[dict[str, str]]:
-        """Take rows apart that commas part, or semicolons where the decimal sign is a comma."""
-        parts = text.split(";" if ";" in text else ",")
+        """Take rows apart that commas part, or semicolons where the decimal sign is a comma.
+
+        Raises
+        ------
+        InputError
+            If a row cannot be read, or commas could be decimal signs as well.
+        """
+        parts = text.split(";") if ";" in text else self._parted_by_commas(text)
         return [self.row_of(part) for part in parts if part.strip()]
+
+    def _parted_by_commas(self, text: str) -> list[str]:
+        parts = [part.strip() for part in text.split(",")]
+        if self.separator:
+            # Digits alone cannot be a row, so they follow a decimal comma.
+            return re.sub(r",(?=\d+\s*(?:,|$))", ".", text).split(",")
+        decimals = [part for part in parts[1::2] if len(part) > 1]
+        if len(parts) % 2 == 0 and decimals and all(part.isdigit() for part in parts):
+            raise InputError(
+                f"'{text}' can be read in two ways; part the readings by semicolons, such as "
+                f"{';'.join(parts)} or {_in_pairs(parts)}."
+            )
+        return parts
+
+
+def _in_pairs(parts: Sequence[str]) -> str:
+    """Join numbers and what follows their decimal comma."""
+    pairs = zip(parts[::2], parts[1::2], strict=True)
+    return ";".join(f"{whole},{rest}" for whole, rest in pairs)
 
 
 class Guide(Table):

@@ -8,6 +8,7 @@ import click
 
 from huehold.calibration.guides import list_guides
 from huehold.cli.asking import today
+from huehold.cli.options import page_options
 from huehold.cli.outputs import json_option, write_json
 from huehold.errors import HueholdError
 
@@ -62,8 +63,7 @@ def list_all(earlier: bool, json_to: str | None) -> None:
 
 
 @calibrate.command("page")
-@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the page.")
-@click.option("--open/--no-open", "open_browser", default=True, help="Open the page.")
+@page_options
 def page(port: int, open_browser: bool) -> None:
     """Go through the same steps on a page in the browser; Ctrl-C ends it.
 

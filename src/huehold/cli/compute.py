@@ -32,18 +32,24 @@ _DIRECT = tuple(known.key for known in FIELDS if known.key != "readability")
 @click.command(context_settings={"help_option_names": ["-h", "--help"]})
 @method_option
 @field_options()
-@click.option("--standard", metavar="NAME", help="Standardise against this: 'baking soda'.")
-@click.option("--standard-mass", metavar="MASS", help="Standard weighed.")
+@click.option(
+    "--standard",
+    metavar="NAME",
+    help="Standardise the titrant against this, such as 'baking soda'.",
+)
+@click.option("--standard-mass", metavar="MASS", help="Mass of the standard that was weighed.")
 @click.option("--standard-titrant-mass", metavar="MASS", help="Titrant the standard took.")
-@click.option("--standard-assay", metavar="PERCENT", help="Purity of the standard, '99.5 %'.")
-@click.option("--density-mass", metavar="MASS", help="Or: mass of a measured volume ...")
-@click.option("--density-volume", metavar="VOLUME", help="... that volume, such as 10.0 mL ...")
+@click.option(
+    "--standard-assay", metavar="PERCENT", help="Purity of the standard, such as '99.5 %'."
+)
+@click.option("--density-mass", metavar="MASS", help="Or: mass of a measured volume of the sample.")
+@click.option("--density-volume", metavar="VOLUME", help="That volume, such as '10.0 mL'.")
 @click.option(
     "--graduation",
     metavar="VOLUME",
     default="1 mL",
     show_default=True,
-    help="... and the distance of two marks.",
+    help="Distance of two marks of what measured it.",
 )
 @calibration_option
 @click.option("--buoyancy", is_flag=True, help="Correct masses for the buoyancy of the air.")
@@ -52,14 +58,15 @@ _DIRECT = tuple(known.key for known in FIELDS if known.key != "readability")
     "--replicates",
     type=click.Path(path_type=Path),
     metavar="FILE.csv",
-    help="Several runs: sample_mass_g, titrant_mass_g, bracket_mass_g ...",
+    help="Several runs, one a row: sample_mass_g, titrant_mass_g, bracket_mass_g.",
 )
 @click.option(
     "--coverage",
     type=float,
     default=0.95,
     show_default=True,
-    help="Coverage probability of the interval.",
+    metavar="SHARE",
+    help="Coverage probability of the interval, such as 0.95.",
 )
 @click.option(
     "--explain",

@@ -19,7 +19,13 @@ _FOLDER = Path("huehold-demo")
     metavar="DIR",
     help="Where the files go.",
 )
-@click.option("--open/--no-open", "open_report", default=False, help="Open the report afterwards.")
+@click.option(
+    "--open/--no-open",
+    "open_report",
+    default=False,
+    show_default=True,
+    help="Open the report afterwards.",
+)
 @click.option("--quiet", is_flag=True, help="No progress on standard error.")
 def demo(folder: Path, open_report: bool, quiet: bool) -> int:
     """Review the shipped recording and show what comes out.

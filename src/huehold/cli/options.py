@@ -121,3 +121,23 @@ def balance_options(command: F) -> F:
     )
     capacity = click.option("--capacity", metavar="MASS", help="Largest mass the balance takes.")
     return linearity(capacity(command))
+
+
+def page_options(command: F) -> F:
+    """Give a command that serves the page its port and whether to open it."""
+    port = click.option(
+        "--port",
+        type=click.IntRange(0, 65535),
+        default=0,
+        show_default="any that is free",
+        metavar="NUMBER",
+        help="Port of the page on this computer.",
+    )
+    opened = click.option(
+        "--open/--no-open",
+        "open_browser",
+        default=True,
+        show_default=True,
+        help="Open the page in the browser.",
+    )
+    return port(opened(command))

@@ -52,7 +52,11 @@ _NUMBERS = {
     "readability",
 )
 @balance_options
-@click.option("--uncertainty", metavar="PERCENT", help="Wanted, relative and expanded (k = 2).")
+@click.option(
+    "--uncertainty",
+    metavar="PERCENT",
+    help="Wanted uncertainty of the result, relative and expanded (k = 2).",
+)
 @click.option("--sample-mass", metavar="MASS", help="Plan with this sample instead of choosing.")
 @click.option("--water-mass", metavar="MASS", help="Plan with this much water.")
 @click.option(
@@ -62,8 +66,10 @@ _NUMBERS = {
     show_default=True,
     help="Which water the sample is put into.",
 )
-@click.option("--alkalinity", metavar="MMOL/L", help="Of that water, from the supplier's page.")
-@click.option("--drop-mass", metavar="MASS", help="Mass of one drop.  [default: 0.05 g]")
+@click.option(
+    "--alkalinity", metavar="MMOL/L", help="Alkalinity of that water, from the supplier's page."
+)
+@click.option("--drop-mass", metavar="MASS", show_default="0.05 g", help="Mass of one drop.")
 @click.option("--twenty-drops", metavar="MASS", help="Or: what 20 drops weigh together.")
 @click.option("--squirt-mass", metavar="MASS", help="Mass of one squirt; eight drops if left out.")
 @click.option(
@@ -74,15 +80,24 @@ _NUMBERS = {
     show_default=True,
     help="Whether the cup or the titrant's bottle is on the balance.",
 )
-@click.option("--cup-volume", metavar="ML", help="What the cup holds.  [default: 250 mL]")
+@click.option("--cup-volume", metavar="ML", show_default="250 mL", help="What the cup holds.")
 @click.option("--cup-mass", metavar="MASS", help="What the empty cup weighs.")
 @click.option("--dropper", metavar="MASS", help="How much titrant the dropper or bottle holds.")
 @click.option(
-    "--temperature", type=float, default=22.0, show_default=True, metavar="C", help="Of the room."
+    "--temperature",
+    type=float,
+    default=22.0,
+    show_default=True,
+    metavar="C",
+    help="Temperature of the room, 5 to 40.",
 )
 @json_option
 @click.option(
-    "--plot", "plot_to", type=click.Path(path_type=Path), metavar="FILE", help="As .png or .svg."
+    "--plot",
+    "plot_to",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="The plan as a picture: .png or .svg.",
 )
 def plan(**options: Any) -> None:
     """Plan a titration before anything is weighed.

@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from huehold.run import Run
 
 
+_LONGEST_RUN = 12  # hours
+
 _notebook_option = click.option(
     "--notebook",
     "notebook_file",
@@ -66,7 +68,7 @@ def _with_book(command: Callable[..., None]) -> Callable[..., None]:
 @_with_book
 def list_runs(book: Notebook, removed: bool, json_to: str | None) -> None:
     """List the runs, newest first."""
-    briefs = [_brief(record) for record in book.runs(removed=removed)]
+    briefs = [_brief(book, record) for record in book.runs(removed=removed)]
     if json_to is not None:
         write_json(briefs, json_to)
     elif not briefs:
@@ -86,8 +88,10 @@ def _table(briefs: Sequence[Mapping[str, object]]) -> Table:
     return table
 
 
-def _brief(record: RunRecord) -> dict[str, object]:
-    verdict = (record.verdict or {}).get("kind") or ("cut off" if not record.finished_at else None)
+def _brief(book: Notebook, record: RunRecord) -> dict[str, object]:
+    verdict = (record.verdict or {}).get("kind")
+    if verdict is None and not record.finished_at:
+        verdict = "running" if _is_running(book, record) else "cut off"
     return {
         "id": record.id,
         "started_at": record.started_at[:19],
@@ -96,6 +100,18 @@ def _brief(record: RunRecord) -> dict[str, object]:
         "verdict": verdict,
         "result": record.main_result or None,
     }
+
+
+def _is_running(book: Notebook, record: RunRecord) -> bool:
+    """Look whether an unfinished run grows; one begun long ago is not waited for."""
+    from datetime import UTC, datetime, timedelta
+
+    from huehold.past_runs import is_growing
+
+    begun = datetime.fromisoformat(record.started_at)
+    return datetime.now(UTC) - begun < _LONGEST_RUN * timedelta(hours=1) and is_growing(
+        book, record.id
+    )
 
 
 def _analysis_options(command: Callable[..., None]) -> Callable[..., None]:

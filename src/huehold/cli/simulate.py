@@ -28,7 +28,12 @@ __all__ = ["simulate"]
     help="Recording to write, e.g. run.mp4; truth and masses go beside it as "
     "run.truth.json and run.masses.csv.",
 )
-@click.option("--seed", type=click.IntRange(0), help="Another run of the same kind.")
+@click.option(
+    "--seed",
+    type=click.IntRange(0),
+    metavar="NUMBER",
+    help="Another run of the same kind; the same number gives the same run.",
+)
 @click.option(
     "--set",
     "assignments",

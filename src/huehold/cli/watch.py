@@ -7,7 +7,13 @@ from pathlib import Path
 import click
 
 from huehold.cli.masses import mass_options
-from huehold.cli.options import calibration_option, hold_option, method_option, numbers
+from huehold.cli.options import (
+    calibration_option,
+    hold_option,
+    method_option,
+    numbers,
+    page_options,
+)
 
 
 @click.command(epilog="Example: huehold watch --phone")
@@ -52,7 +58,8 @@ from huehold.cli.options import calibration_option, hold_option, method_option, 
     type=click.FloatRange(0.1, 100),
     default=1.0,
     show_default=True,
-    help="How many times faster --play runs.",
+    metavar="TIMES",
+    help="How many times faster --play runs, 0.1 to 100.",
 )
 @click.option("--browser", is_flag=True, help="The camera of the browser that shows the page.")
 @click.option(
@@ -73,8 +80,18 @@ from huehold.cli.options import calibration_option, hold_option, method_option, 
 @hold_option
 @mass_options
 @calibration_option
-@click.option("--vessel", callback=numbers("X,Y,R"), metavar="X,Y,R", help="Circle of the liquid.")
-@click.option("--white", callback=numbers("X,Y,W,H"), metavar="X,Y,W,H", help="White patch.")
+@click.option(
+    "--vessel",
+    callback=numbers("X,Y,R"),
+    metavar="X,Y,R",
+    help="Circle of the liquid in pixels, in place of finding it.",
+)
+@click.option(
+    "--white",
+    callback=numbers("X,Y,W,H"),
+    metavar="X,Y,W,H",
+    help="White patch in pixels, in place of finding one.",
+)
 @click.option(
     "--notebook",
     "notebook_file",
@@ -82,8 +99,13 @@ from huehold.cli.options import calibration_option, hold_option, method_option, 
     metavar="FILE",
     help="Where runs are kept; a file of the user's data folder if not given.",
 )
-@click.option("--title", default="", help="A name for the run.")
-@click.option("--resume/--no-resume", default=None, help="Go on with a run that was cut off.")
+@click.option("--title", default="", metavar="TEXT", help="A name for the run.")
+@click.option(
+    "--resume/--no-resume",
+    default=None,
+    help="Go on with a run that was cut off within the last hour; asked for in a terminal if "
+    "not given.",
+)
 @click.option(
     "--record",
     type=click.Path(path_type=Path),
@@ -104,10 +126,21 @@ from huehold.cli.options import calibration_option, hold_option, method_option, 
     show_default=True,
     help="The page in the browser, or a view in this terminal.",
 )
-@click.option("--port", type=click.IntRange(0, 65535), default=0, help="Port of the page.")
-@click.option("--open/--no-open", "open_browser", default=True, help="Open the page.")
-@click.option("--sound/--no-sound", default=True, help="Cues from this computer's loudspeaker.")
-@click.option("--volume", type=click.FloatRange(0, 1), default=0.8, show_default=True)
+@page_options
+@click.option(
+    "--sound/--no-sound",
+    default=True,
+    show_default=True,
+    help="Cues from this computer's loudspeaker.",
+)
+@click.option(
+    "--volume",
+    type=click.FloatRange(0, 1),
+    default=0.8,
+    show_default=True,
+    metavar="0..1",
+    help="How loud those cues are: 0 is silent, 1 is the loudest.",
+)
 def watch(**options: object) -> int:
     """Watch a titration live and call the endpoint by sound.
 

@@ -12,6 +12,7 @@ import click
 
 from huehold.calibration.model import Calibration
 from huehold.capture.live import LiveSource
+from huehold.cli.keeping_up import KeepingUp
 from huehold.cli.masses import MassOptions, mass_inputs
 from huehold.cli.options import calibrations_of, vessel_of, white_of
 from huehold.core import Frame, SourceInfo
@@ -40,6 +41,7 @@ class _Plan:
     notebook: Notebook
     title: str
     open_source: Callable[[], LiveSource]
+    speed: float = 1.0
 
     @property
     def chosen(self) -> tuple[str, ...]:
@@ -98,7 +100,7 @@ def watch_command(
         notebook = stack.enter_context(Notebook(notebook_file))
         inputs = mass_inputs(chosen, masses)
         measured = calibrations_of(calibrations)
-        plan = _Plan(chosen, settings, inputs, measured, notebook, title, choice.opener())
+        plan = _Plan(chosen, settings, inputs, measured, notebook, title, choice.opener(), speed)
         listeners = [*_loudspeaker(stack, sound, volume)]
         if record is not None:
             listeners.append(_recorder(stack, record, record_limit))
@@ -221,6 +223,8 @@ def new_watch(plan: _Plan) -> Watch:
     )
     if plan.inputs is not None:
         watch.set_inputs(plan.inputs)
+    if plan.speed > 1.0:
+        watch.listen(KeepingUp(source, plan.speed))
     return watch
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from huehold.core import TRUSTED
+from huehold.detection.forecast import Forecast
 from huehold.vision.trust import REASONS
 from huehold.watching import Moment
 
@@ -51,12 +52,21 @@ def advice(moment: Moment) -> str:
 
 
 def _next_addition(moment: Moment) -> str:
-    left = moment.forecast.additions_left if moment.forecast else None
-    if left is None:
+    if moment.forecast is None or moment.forecast.additions_left is None:
         return "add titrant when ready"
+    left = moment.forecast.additions_left
     if left < 1.5:
         return "add a single drop, the end may be near"
-    return f"add the next when ready, perhaps {round(left)} more like the last"
+    return f"add the next when ready, perhaps {_how_many(moment.forecast)}"
+
+
+def _how_many(forecast: Forecast) -> str:
+    """Say how many are left; they are counted in additions, so only as large as those before."""
+    middle = max(1, round(forecast.additions_left or 0.0))
+    low = max(1, round(forecast.additions_left_low or middle))
+    high = max(middle, round(forecast.additions_left_high or middle))
+    span = f"{low} to {high}" if low < high else f"{middle}"
+    return f"{span} more if they are as large as the last few"
 
 
 def _holding(moment: Moment) -> str:

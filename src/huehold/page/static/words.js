@@ -96,5 +96,5 @@ function additionsWords({ additions_left: left, additions_left_low: low, additio
   const least = Math.max(0, Math.floor(low ?? middle));
   const most = Math.max(middle, Math.ceil(high ?? middle));
   const range = least === most ? "" : ` (${least} to ${most})`;
-  return `about ${middle}${range} more like the last addition`;
+  return `about ${middle}${range} more if they are as large as the last few`;
 }
