@@ -11,7 +11,6 @@ from huehold.stoichiometry.endpoint_ph import (
     acid_titrant_excess_g,
     combine_with_colour,
     davies_log_gamma,
-    ideal_overshoot,
 )
 
 # 80 mg Mg(OH)2 in 51 g of water: acid needed in mol/kg
@@ -20,12 +19,6 @@ NEEDED = 2 * 0.080 / 58.32 / 0.051
 
 def magnesium(ph):
     return acid_titrant_error(ph, 4.757, NEEDED, cation_charge=2, complex_log_k=1.27)
-
-
-@pytest.mark.parametrize(("ph", "percent"), [(7.0, 0.57), (6.5, 1.80), (6.0, 5.70), (5.5, 18.0)])
-def test_ideal_overshoot(ph, percent):
-    # check table 2.4: 100 x 10^(4.756 - pH)
-    assert 100 * ideal_overshoot(ph, 4.756) == pytest.approx(percent, rel=0.005)
 
 
 @pytest.mark.parametrize(

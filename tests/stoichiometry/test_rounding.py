@@ -11,7 +11,6 @@ from huehold.errors import InputError, UsageError
 from huehold.stoichiometry.rounding import (
     round_half_even,
     significant,
-    significant_figures,
     with_uncertainty,
 )
 
@@ -65,18 +64,6 @@ def test_round_half_even(text, digits, rounded):
 )  # fmt: skip
 def test_significant(text, digits, rounded):
     assert f"{significant(text, digits):f}" == rounded
-
-
-@pytest.mark.parametrize(
-    ("text", "figures"),
-    [
-        # same Annex A: leading zeros do not count, trailing zeros after the point do
-        ("0.00120", 3), ("1.200", 4), ("1200", 2), ("1200.", 4), ("1.200e3", 4), ("-12.5", 3),
-        ("100.0", 4), ("0.0", 0), ("5", 1),
-    ],
-)  # fmt: skip
-def test_significant_figures(text, figures):
-    assert significant_figures(text) == figures
 
 
 @pytest.mark.parametrize(

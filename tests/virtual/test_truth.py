@@ -62,12 +62,6 @@ def test_a_number_that_is_not_finite_is_not_written():
         replace(made(), blank_g=float("inf")).to_json()
 
 
-def test_masses_file(tmp_path):
-    made().write_masses(tmp_path / "masses.csv")
-    lines = (tmp_path / "masses.csv").read_text().splitlines()
-    assert lines == ["time_s,cumulative_g", "12.00,0.05", "41.25,0.10"]
-
-
 def test_saved_truth_is_read_again(tmp_path):
     made().save(tmp_path / "truth.json")
     assert Truth.from_json((tmp_path / "truth.json").read_text()).onset_s == 40.0
@@ -97,7 +91,6 @@ def test_a_portion_during_the_hold_starts_it_anew():
     assert truth.endpoint(30.0).onset_s == 60.0
     assert truth.endpoint(30.0).mass_g == pytest.approx(0.15)
     assert truth.endpoint(15.0).onset_s == 40.0
-    assert truth.undisturbed_s == pytest.approx(39.5)
 
 
 @given(st.lists(st.booleans(), min_size=1, max_size=40))

@@ -247,7 +247,7 @@ def measure_ramp(image: NDArray[np.uint8], sight: CardSight, light: CardLight) -
     places = np.array([field.middle for field in layout.fields]) / layout.half_mm
     ratio = linear / light.at(places).mean(axis=1)[:, None]
     coverage = np.array([field.coverage for field in layout.fields])
-    whole = inside.all(axis=1) & ~_foreign(code, layout)
+    whole = inside.all(axis=1) & ~_foreign(code)
     if whole.sum() < 4:
         return None
     spread = ratio.std(axis=1)
@@ -264,7 +264,7 @@ def _grid(field: Field) -> FloatArray:
     return np.column_stack([x0 + u.ravel() * field.width_mm, y0 + skew.ravel() * field.height_mm])
 
 
-def _foreign(code: NDArray[np.uint8], layout: CardLayout) -> NDArray[np.bool_]:
+def _foreign(code: NDArray[np.uint8]) -> NDArray[np.bool_]:
     """Fields on which something coloured lies, judged against the others."""
     linear = LINEAR_OF_CODE[code].mean(axis=1) + 0.02
     tint = np.log(linear) - np.log(linear).mean(axis=1, keepdims=True)

@@ -15,7 +15,7 @@ from huehold.detection.axis import Line
 from huehold.detection.crossing import crossing_s
 from huehold.detection.smoothing import Point, Smoother
 
-__all__ = ["AdditionFinder", "Peak", "Step"]
+__all__ = ["HIGHER", "AdditionFinder", "Peak", "Step"]
 
 _LOOK_BACK_S = 3.0  # slower rises are drift or mixing, not an addition
 _ACROSS_GAP_S = 60.0  # a rise across a blind stretch up to this long still counts
@@ -26,6 +26,7 @@ _DOUBLE = 2.0
 _HALF = 0.5
 _HAND_S = 5.0  # a rise this soon after something was over the vessel: the dropper, likely
 _NOTED_AFTER_S = 10.0  # and a mass noted this soon after one belongs to what it did
+HIGHER = 0.02  # of the way: a rise by less, on a plateau, is no new maximum
 _PEAK_OVER_S = 1.0  # no new maximum for this long: the rise is over
 _SAME_PORTION_S = 1.5  # a rise this soon after a peak still belongs to it,
 _SAME_BEGAN_S = 3.0  # if that peak's own rise began this shortly before
@@ -114,7 +115,6 @@ class AdditionFinder:
             The start-to-end line as it is known now.
         seen : Smoother
             Holds the last single readings, to find the foot of a step.
-
         end_colour : float
             Position from which the end colour is there already: a step from there must
             be twice as high, for the slow wander of a video's colour to stay below it.
@@ -126,7 +126,7 @@ class AdditionFinder:
         """
         if self._step is not None:
             return self._follow(point, line)
-        base = self._base(point, line)
+        base = self._base(point)
         self._remember(point, line)
         if base is None:
             return None
@@ -161,7 +161,7 @@ class AdditionFinder:
     def _follow(self, point: Point, line: Line) -> Peak | None:
         assert self._step is not None
         assert self._peak is not None
-        if line.position(point.colour) > line.position(self._peak.colour):
+        if line.position(point.colour) > line.position(self._peak.colour) + HIGHER:
             self._peak = point
         if point.time_s - self._peak.time_s < _PEAK_OVER_S:
             return None
@@ -171,7 +171,7 @@ class AdditionFinder:
         self._low.append(point)
         return peak
 
-    def _base(self, point: Point, line: Line) -> Point | None:
+    def _base(self, point: Point) -> Point | None:
         low = self._low
         if not low or point.time_s - low[-1].time_s > _ACROSS_GAP_S:
             return None

@@ -137,12 +137,6 @@ class Assay:
         return self.results["amount"].quantity
 
     @property
-    def per_dose(self) -> Quantity | None:
-        """Mass in one dose, or None if no dose is known."""
-        found = self.results.get("dose")
-        return found.quantity if found else None
-
-    @property
     def percent_of_label(self) -> float | None:
         """Share of the label claim in percent, or None without a claim."""
         found = self.results.get("percent_of_label")

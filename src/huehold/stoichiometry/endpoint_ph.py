@@ -31,18 +31,12 @@ __all__ = [
     "acid_titrant_excess_g",
     "combine_with_colour",
     "davies_log_gamma",
-    "ideal_overshoot",
 ]
 
 PKW = 13.995
 """Ionic product of water at 25 C (IAPWS 2007 release; CRC Handbook)."""
 
 _DEBYE_A = 0.509
-
-
-def ideal_overshoot(ph: Any, pka: float) -> Any:
-    """Fraction of weak acid too much when the end colour appears at a pH: 10^(pKa - pH)."""
-    return 10.0 ** (pka - np.asarray(ph, dtype=float))
 
 
 def davies_log_gamma(charge: int, ionic_strength: Any) -> Any:

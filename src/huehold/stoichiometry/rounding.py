@@ -10,7 +10,7 @@ from decimal import ROUND_HALF_EVEN, Context, Decimal, InvalidOperation
 
 from huehold.errors import InputError, UsageError
 
-__all__ = ["round_half_even", "significant", "significant_figures", "with_uncertainty"]
+__all__ = ["round_half_even", "significant", "with_uncertainty"]
 
 _WIDE = Context(prec=60)
 _SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")
@@ -67,25 +67,6 @@ def significant(number: Number, digits: int) -> Decimal:
         return _at_exponent(exact, 1 - digits)
     rounded = _at_exponent(exact, exact.adjusted() - digits + 1)
     return _at_exponent(rounded, rounded.adjusted() - digits + 1)
-
-
-def significant_figures(text: str) -> int:
-    """Count the significant figures of a number as it is written.
-
-    Zeros before the first other digit do not count; zeros after a decimal point do; the zeros
-    that end a whole number without a point do not (1200 has two, 1200. and 1.200e3 four).
-
-    Raises
-    ------
-    InputError
-        If `text` is no finite number.
-    """
-    _decimal(text)
-    mantissa = text.strip().lower().split("e")[0].lstrip("+-").replace("_", "")
-    figures = mantissa.replace(".", "").lstrip("0")
-    if "." not in mantissa:
-        figures = figures.rstrip("0")
-    return len(figures)
 
 
 def with_uncertainty(value: float, U: float, unit: str = "", *, digits: int = 2) -> str:

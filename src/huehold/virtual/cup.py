@@ -161,7 +161,7 @@ def build_layers(
     )
     body = _coverage(outline.silhouette, x0, y0, xs.shape)
     wet = _coverage(outline.wet, x0, y0, xs.shape) if cup.liquid_cm > 0 else np.zeros_like(body)
-    optics = _optics(cup, wet, to_surface, to_base, scale)
+    optics = _optics(wet, to_surface, to_base, scale)
     wall = _wall(cup, body, to_rim, to_surface, optics[..., 0], scale, highlights, outline)
     return CupLayers(
         x0, y0, optics, wall,
@@ -170,7 +170,7 @@ def build_layers(
     )  # fmt: skip
 
 
-def _optics(cup: Cup, wet: Field, to_surface: Field, to_base: Field, scale: float) -> Field:
+def _optics(wet: Field, to_surface: Field, to_base: Field, scale: float) -> Field:
     on_top = np.clip(0.5 - to_surface, 0.0, 1.0)
     near_wall = wet * (1.0 - on_top)
     inside = np.maximum(-to_surface, 0.0)

@@ -156,8 +156,8 @@ def observe(
     clean = _mixture(truth, liquid, time, seen)
     trouble = _troubles(truth.disturbances, time, seen, rng)
     rgb = _disturbed(clean, trouble, time, seen, rng)
-    lab = _noisy(_lab(rgb), trouble.shake, time, seen, rng)
-    turbidity = _turbidity(truth, liquid, time, seen)
+    lab = _noisy(_lab(rgb), trouble.shake, seen, rng)
+    turbidity = _turbidity(truth, liquid, time)
     unsteady = seen.turbidity_noise * (1.0 + trouble.shake)
     turbidity = turbidity + unsteady * rng.standard_normal(len(time))
     return _observations(time, lab, turbidity, trouble, seen)
@@ -189,7 +189,7 @@ def _mixture(truth: Truth, liquid: LiquidOptics, time: FloatArray, view: View) -
     return np.asarray(bulk + weight * (plume - bulk))
 
 
-def _turbidity(truth: Truth, liquid: LiquidOptics, time: FloatArray, view: View) -> FloatArray:
+def _turbidity(truth: Truth, liquid: LiquidOptics, time: FloatArray) -> FloatArray:
     """Half from the ground's lost contrast, half from the veil, each 1 at the start."""
     look = _look(truth, liquid, time, "ph")
     first = liquid.fast(truth.ph[0], truth.solid_g_per_l[0])
@@ -260,9 +260,7 @@ def _lab(rgb: FloatArray) -> FloatArray:
     return np.asarray(colour.XYZ_to_Lab(rgb @ matrix.T, white))
 
 
-def _noisy(
-    lab: FloatArray, shake: FloatArray, time: FloatArray, view: View, rng: np.random.Generator
-) -> FloatArray:
+def _noisy(lab: FloatArray, shake: FloatArray, view: View, rng: np.random.Generator) -> FloatArray:
     from scipy.signal import lfilter
 
     quick = rng.standard_normal(lab.shape) * (view.noise * (1.0 + shake))[:, None]

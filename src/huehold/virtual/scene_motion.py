@@ -172,11 +172,21 @@ def poses(
     radius_cm : float
         Of its rim.
     """
-    found = []
-    for act in acts:
-        if act.kind in _POSERS and act.start_s - _EASE_S < time_s < act.end_s + _EASE_S:
-            found.append(_POSERS[act.kind](act, time_s, people, cup_cm, radius_cm))
-    return found
+    scene = _Scene(people, cup_cm, radius_cm)
+    return [
+        _POSERS[act.kind](act, time_s, scene)
+        for act in acts
+        if act.kind in _POSERS and act.start_s - _EASE_S < time_s < act.end_s + _EASE_S
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Scene:
+    """Whose hands they are, and where the cup stands that they reach for."""
+
+    people: People
+    cup_cm: tuple[float, float]
+    radius_cm: float
 
 
 _EASE_S = 0.55
@@ -202,38 +212,31 @@ def _reaching(
     return Pose(float(x), float(y), people.side_deg, dropper=dropper)
 
 
-def _dropping(
-    act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
-) -> Pose:
+def _dropping(act: Act, time_s: float, scene: _Scene) -> Pose:
     """Hold the dropper where the portion falls, or further across with a long reach."""
-    side = np.radians(people.side_deg)
-    across = 1.1 * (0.35 - people.reach)
-    x = cup_cm[0] + radius_cm * (0.8 * act.at[0] + across * np.cos(side))
-    y = cup_cm[1] + radius_cm * (-0.8 * act.at[1] + across * np.sin(side))
-    return _reaching(act, time_s, people, (float(x), float(y)), dropper=True)
+    side = np.radians(scene.people.side_deg)
+    across = 1.1 * (0.35 - scene.people.reach)
+    x = scene.cup_cm[0] + scene.radius_cm * (0.8 * act.at[0] + across * np.cos(side))
+    y = scene.cup_cm[1] + scene.radius_cm * (-0.8 * act.at[1] + across * np.sin(side))
+    return _reaching(act, time_s, scene.people, (float(x), float(y)), dropper=True)
 
 
-def _gripping(
-    act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
-) -> Pose:
-    side = np.radians(people.side_deg)
-    x = cup_cm[0] + 0.93 * radius_cm * np.cos(side)
-    y = cup_cm[1] + 0.93 * radius_cm * np.sin(side)
-    return _reaching(act, time_s, people, (float(x), float(y)), dropper=False)
+def _gripping(act: Act, time_s: float, scene: _Scene) -> Pose:
+    side = np.radians(scene.people.side_deg)
+    x = scene.cup_cm[0] + 0.93 * scene.radius_cm * np.cos(side)
+    y = scene.cup_cm[1] + 0.93 * scene.radius_cm * np.sin(side)
+    return _reaching(act, time_s, scene.people, (float(x), float(y)), dropper=False)
 
 
-def _wandering(
-    act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
-) -> Pose:
+def _wandering(act: Act, time_s: float, scene: _Scene) -> Pose:
     """Pass a hand over the cup and back."""
     p = (time_s - act.start_s) / (act.end_s - act.start_s)
-    x = cup_cm[0] + 16.0 - 26.0 * float(np.sin(np.pi * np.clip(p, 0, 1)))
-    return Pose(x, cup_cm[1] + 2.0 * np.sin(5.0 * p), people.side_deg * 0.3, dropper=False)
+    x = scene.cup_cm[0] + 16.0 - 26.0 * float(np.sin(np.pi * np.clip(p, 0, 1)))
+    y = scene.cup_cm[1] + 2.0 * float(np.sin(5.0 * p))
+    return Pose(x, y, scene.people.side_deg * 0.3, dropper=False)
 
 
-def _waving(
-    act: Act, time_s: float, people: People, cup_cm: tuple[float, float], radius_cm: float
-) -> Pose:
+def _waving(act: Act, time_s: float, scene: _Scene) -> Pose:
     far = 6.0 + (1.0 - _entered(act, time_s)) * _AWAY_CM
     x = far * np.cos(0.7 * time_s) * 0.6
     y = 4.5 * np.sin(4.4 * time_s) - 1.0

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import math
 from collections.abc import Mapping
@@ -178,25 +177,12 @@ class Truth:
         return 0.0 if self.onset_s is None else self.duration_s - self.onset_s
 
     @property
-    def undisturbed_s(self) -> float:
-        """How long the end colour held at the run's end without a further addition."""
-        last = max((a.time_s for a in self.additions), default=0.0)
-        return min(self.held_s, self.duration_s - last)
-
-    @property
     def lasting(self) -> bool:
         """Whether the end colour will stay for good: enough titrant for the whole sample.
 
         An end colour can outlast any hold while the last grains dissolve, and still go back.
         """
         return self.onset_s is not None and float(self.added_g[-1]) >= self.turning_g
-
-    @property
-    def endpoint_mass_g(self) -> float | None:
-        """True mass of titrant after the last addition up to the onset, None without onset."""
-        if self.onset_s is None:
-            return None
-        return self._masses_at(self.onset_s)[1]
 
     def endpoint(self, hold_s: float) -> TrueEndpoint | None:
         """Find the endpoint under a method's hold; None if it was not reached.
@@ -263,14 +249,6 @@ class Truth:
                 f"This is not the truth of a virtual run ({problem}); "
                 f"a JSON object with schema {_SCHEMA} is needed."
             ) from None
-
-    def write_masses(self, path: Path) -> None:
-        """Write the balance readings as CSV: time_s, cumulative_g."""
-        with path.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file, lineterminator="\n")
-            writer.writerow(["time_s", "cumulative_g"])
-            for reading in self.readings:
-                writer.writerow([f"{reading.time_s:.2f}", f"{reading.mass_g:.2f}"])
 
 
 def last_entry(time_s: FloatArray, inside: NDArray[np.bool_]) -> int | None:
