@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 __all__ = [
+    "OBSERVED",
     "Ellipse",
     "Event",
     "EventKind",
@@ -130,6 +131,12 @@ class Observation:
     trust: float
     reasons: tuple[str, ...] = ()
     strip: NDArray[np.uint8] | None = None
+
+
+OBSERVED = (
+    "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
+)  # fmt: skip
+"""Names of the numbers of an `Observation`, as the trace and the notebook keep them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,13 +270,9 @@ class Trace:
         observations : sequence of Observation
             In time order; may be empty.
         """
-        numbers = (
-            "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg",
-            "turbidity", "trust",
-        )  # fmt: skip
         columns = {
             name: np.array([getattr(o, name) for o in observations], dtype=float)
-            for name in numbers
+            for name in OBSERVED
         }
         return cls(
             **columns,

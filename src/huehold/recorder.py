@@ -11,16 +11,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from huehold.core import Ellipse, Frame, Observation, Rect, Trace
+from huehold.core import OBSERVED, Ellipse, Frame, Observation, Rect, Trace
 from huehold.run import Picture
 
 __all__ = [
     "Gallery", "TraceRecorder", "scaled_vessel", "scaled_white", "shrunk", "thumbnail", "unique",
 ]  # fmt: skip
 
-_NUMBERS = (
-    "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
-)  # fmt: skip
 _STRIP_EVERY_S = 0.4
 _TREMBLING_PX = 0.25
 _NOWHERE = (0.0,) * 5
@@ -37,7 +34,7 @@ class TraceRecorder:
 
     def __init__(self, scale: float = 1.0) -> None:
         self._scale = scale
-        self._numbers = {name: array("d") for name in _NUMBERS}
+        self._numbers = {name: array("d") for name in OBSERVED}
         self._reasons: list[tuple[str, ...]] = []
         self._said: dict[tuple[str, ...], tuple[str, ...]] = {}  # each kept once
         self._vessels = _Vessels()

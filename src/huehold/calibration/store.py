@@ -29,6 +29,7 @@ from huehold.calibration.files import (
 from huehold.calibration.model import Calibration
 from huehold.errors import InputError, UsageError
 from huehold.shipped import shipped_file
+from huehold.user_data import data_folder
 
 __all__ = ["Entry", "Store", "default_folder", "slug"]
 
@@ -51,10 +52,7 @@ class Entry:
 
 def default_folder() -> Path:
     """Return the folder of the user's own calibrations; ``HUEHOLD_DATA`` moves it."""
-    import platformdirs
-
-    data = os.environ.get("HUEHOLD_DATA") or platformdirs.user_data_dir("huehold", appauthor=False)
-    return Path(data) / "calibration"
+    return data_folder() / "calibration"
 
 
 def slug(text: str) -> str:

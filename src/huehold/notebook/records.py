@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 import numpy as np
 from pydantic import ConfigDict, TypeAdapter, with_config
 
-from huehold.core import Ellipse, Event, Observation, Rect
+from huehold.core import OBSERVED, Ellipse, Event, Observation, Rect
 from huehold.run import Picture
 
 __all__ = ["MassEntry", "Note", "Outline", "RunRecord"]
@@ -20,10 +20,7 @@ __all__ = ["MassEntry", "Note", "Outline", "RunRecord"]
 T = TypeVar("T")
 _LONGEST_S = 1e9
 
-OBSERVATION_COLUMNS = (
-    "time_s", "lightness", "a", "b", "hue_deg", "chroma", "hue_sd_deg", "turbidity", "trust",
-    "reasons", "vessel", "strip",
-)  # fmt: skip
+OBSERVATION_COLUMNS = (*OBSERVED, "reasons", "vessel", "strip")
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +132,7 @@ class Note:
 
 def observation_row(observation: Observation) -> tuple[object, ...]:
     """Return an observation as the values of `OBSERVATION_COLUMNS`; NaN becomes NULL."""
-    numbers = (_null(getattr(observation, name)) for name in OBSERVATION_COLUMNS[:9])
+    numbers = (_null(getattr(observation, name)) for name in OBSERVED)
     vessel = json.dumps(asdict(observation.vessel)) if observation.vessel else None
     strip = observation.strip.tobytes() if observation.strip is not None else None
     return (*numbers, json.dumps(observation.reasons), vessel, strip)
@@ -149,12 +146,10 @@ def observation_from(row: tuple[Any, ...]) -> Observation:
     ValueError, TypeError
         If the row is damaged.
     """
-    numbers = {
-        name: _number(value) for name, value in zip(OBSERVATION_COLUMNS[:9], row[:9], strict=True)
-    }
+    numbers = {name: _number(value) for name, value in zip(OBSERVED, row, strict=False)}
     if not 0.0 <= numbers["trust"] <= 1.0 or math.isnan(numbers["time_s"]):
         raise ValueError("an observation without time or trust")
-    reasons, vessel, strip = row[9:]
+    reasons, vessel, strip = row[len(OBSERVED) :]
     return Observation(
         **numbers,
         reasons=_texts(json.loads(reasons)),

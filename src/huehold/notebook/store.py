@@ -20,6 +20,7 @@ from huehold.notebook import records
 from huehold.notebook.records import MassEntry, Note, Outline, RunRecord
 from huehold.notebook.schema import bring_up_to_date, sentence_of
 from huehold.run import Picture
+from huehold.user_data import data_folder
 
 __all__ = ["Notebook", "default_path"]
 
@@ -28,16 +29,8 @@ T = TypeVar("T")
 
 
 def default_path() -> Path:
-    """Return where the notebook lies when none is named.
-
-    The environment variable HUEHOLD_DATA moves it, as it moves all data of the user.
-    """
-    import platformdirs
-
-    folder = os.environ.get("HUEHOLD_DATA") or platformdirs.user_data_dir(
-        "huehold", appauthor=False
-    )
-    return Path(folder) / "notebook.sqlite3"
+    """Return where the notebook lies when none is named: in the folder of the user's data."""
+    return data_folder() / "notebook.sqlite3"
 
 
 def _now() -> str:

@@ -10,22 +10,22 @@ from typing import Final
 
 from huehold.core import Event
 from huehold.report.files import write_text
-from huehold.report.numbers import number
+from huehold.report.numbers import DECIMALS, number, numbers
 from huehold.run import Run
 
 __all__ = ["events_csv", "trace_csv", "write_csv"]
 
-_COLUMNS: Final = (
-    ("time_s", "time_s", 4),
-    ("hue_deg", "hue_deg", 2),
-    ("hue_sd_deg", "hue_sd_deg", 2),
-    ("chroma", "chroma_cielab", 2),
-    ("lightness", "lightness_cielab", 2),
-    ("a", "a_cielab", 2),
-    ("b", "b_cielab", 2),
-    ("turbidity", "turbidity_0_to_1", 4),
-    ("trust", "trust_0_to_1", 3),
-)
+_HEADERS: Final = {
+    "time_s": "time_s",
+    "hue_deg": "hue_deg",
+    "hue_sd_deg": "hue_sd_deg",
+    "chroma": "chroma_cielab",
+    "lightness": "lightness_cielab",
+    "a": "a_cielab",
+    "b": "b_cielab",
+    "turbidity": "turbidity_0_to_1",
+    "trust": "trust_0_to_1",
+}
 
 
 def trace_csv(run: Run) -> str:
@@ -34,19 +34,15 @@ def trace_csv(run: Run) -> str:
     Empty cells are values that were not seen; ``reasons`` are joined by a semicolon and
     ``events`` names what happened since the row before.
     """
-    columns = [getattr(run.trace, name).tolist() for name, _, _ in _COLUMNS]
+    columns = [numbers(getattr(run.trace, name).tolist(), DECIMALS[name]) for name in _HEADERS]
     happened = _events_by_row(run.events, run.trace.time_s.tolist())
     rows = (
-        [
-            *(number(value, _COLUMNS[i][2]) for i, value in enumerate(values)),
-            ";".join(reasons),
-            ";".join(names),
-        ]
+        [*values, ";".join(reasons), ";".join(names)]
         for values, reasons, names in zip(
             zip(*columns, strict=True), run.trace.reasons, happened, strict=True
         )
     )
-    return _csv([*(header for _, header, _ in _COLUMNS), "reasons", "events"], rows)
+    return _csv([*_HEADERS.values(), "reasons", "events"], rows)
 
 
 def events_csv(run: Run) -> str:

@@ -7,10 +7,23 @@ from collections.abc import Iterable, Mapping
 from dataclasses import asdict, is_dataclass
 from typing import Any, Final
 
-__all__ = ["DIGITS", "number", "numbers", "plain"]
+__all__ = ["DECIMALS", "DIGITS", "number", "numbers", "plain"]
 
 DIGITS: Final = 7
 """Significant digits of numbers in files: more than any balance or clock here has."""
+
+DECIMALS: Final = {
+    "time_s": 4,
+    "hue_deg": 2,
+    "chroma": 2,
+    "lightness": 2,
+    "turbidity": 4,
+    "trust": 3,
+    "a": 2,
+    "b": 2,
+    "hue_sd_deg": 2,
+}
+"""Decimals of the columns of a trace in files."""
 
 
 def number(value: float | None, digits: int = 3) -> float | None:

@@ -12,23 +12,12 @@ from huehold.report.assay_view import assay_json
 from huehold.report.figures import all_warnings
 from huehold.report.files import write_text
 from huehold.report.happenings import additions, events_of, hold_span
-from huehold.report.numbers import number, numbers, plain
+from huehold.report.numbers import DECIMALS, number, numbers, plain
 from huehold.run import Run
 
 __all__ = ["SCHEMA", "result_dict", "result_text", "write_result"]
 
 SCHEMA: Final = "huehold.run/1"
-_DIGITS: Final = {
-    "time_s": 4,
-    "hue_deg": 2,
-    "chroma": 2,
-    "lightness": 2,
-    "turbidity": 4,
-    "trust": 3,
-    "a": 2,
-    "b": 2,
-    "hue_sd_deg": 2,
-}
 _VESSEL_EVERY_S: Final = 1.0
 _VESSEL_MOVED_PX: Final = 0.5
 
@@ -190,7 +179,7 @@ def _ellipse(vessel: Ellipse) -> dict[str, float | None]:
 
 def _trace(trace: Trace) -> dict[str, Any]:
     columns: dict[str, Any] = {
-        name: numbers(getattr(trace, name).tolist(), digits) for name, digits in _DIGITS.items()
+        name: numbers(getattr(trace, name).tolist(), digits) for name, digits in DECIMALS.items()
     }
     columns["reasons"] = [list(reasons) for reasons in trace.reasons]
     return columns
