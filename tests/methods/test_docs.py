@@ -2,9 +2,14 @@
 
 import doctest
 import re
+from collections.abc import Iterator
 from pathlib import Path
+from typing import get_args
 
-from huehold.methods import list_methods, load_method
+import pytest
+from pydantic import BaseModel
+
+from huehold.methods import Method, list_methods, load_method
 from huehold.stoichiometry.assay import Settings, assay
 
 PAGE = Path(__file__).parents[2] / "docs" / "methods.md"
@@ -32,3 +37,23 @@ def test_examples_run():
 def test_every_shipped_method_is_named():
     text = PAGE.read_text("utf-8")
     assert all(f"`{name}`" in text for name in list_methods())
+
+
+def keys_of(table: type[BaseModel]) -> Iterator[str]:
+    """Names of all keys of a table and of the tables in it."""
+    for name, field in table.model_fields.items():
+        yield field.alias or name
+        for part in (field.annotation, *nested(field.annotation)):
+            if isinstance(part, type) and issubclass(part, BaseModel):
+                yield from keys_of(part)
+
+
+def nested(annotation: object) -> Iterator[object]:
+    for part in get_args(annotation):
+        yield part
+        yield from nested(part)
+
+
+@pytest.mark.parametrize("key", sorted(set(keys_of(Method))))
+def test_every_key_of_a_method_is_on_the_page(key):
+    assert re.search(rf"\b{key}\b", PAGE.read_text("utf-8"))

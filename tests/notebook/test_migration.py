@@ -6,8 +6,10 @@ import sqlite3
 import pytest
 
 from huehold.errors import InputError
+from huehold.methods import load_method
 from huehold.notebook import Notebook
 from huehold.notebook.schema import MIGRATIONS
+from huehold.past_runs import method_of
 
 _INSERT = (
     "INSERT INTO run (started_at, finished_at, title, program, method, settings, source, verdict, "
@@ -42,6 +44,19 @@ def test_results_move_to_their_own_table(tmp_path):
     with Notebook(path) as again:
         assert len(again.runs()) == 4
         assert len(again.outlines(1)) == 1
+
+
+def test_a_method_kept_with_a_key_of_old_is_read_again(tmp_path):
+    path = tmp_path / "book.sqlite3"
+    method = load_method("lime-water")
+    kept = method.model_dump(mode="json", by_alias=True)
+    kept["indicator"]["equivalence_ph"] = 8.6
+    of_version_one(path, None)
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE run SET method = ?", (json.dumps(kept),))
+    db.close()
+    with Notebook(path) as book:
+        assert method_of(book.run(1)) == method
 
 
 def test_a_damaged_result_hinders_nothing(tmp_path):

@@ -105,7 +105,6 @@ class Indicator(_Table):
     end: Colour
     turning_ph: tuple[float, float] | None = None
     end_ph: Measured | None = None
-    equivalence_ph: float | None = None
     equilibrium: Equilibrium | None = None
     note: str = ""
 

@@ -82,7 +82,12 @@ CREATE TABLE outline (
 );
 """
 
-MIGRATIONS: tuple[str, ...] = (_FIRST, _SECOND)
+# A key of methods that meant nothing.
+_THIRD = """
+UPDATE run SET method = json_remove(method, '$.indicator.equivalence_ph') WHERE json_valid(method);
+"""
+
+MIGRATIONS: tuple[str, ...] = (_FIRST, _SECOND, _THIRD)
 """Step n brings a notebook from version n to n + 1; a step is never edited once released."""
 
 _LEAST_ROOM_BYTES = 1 << 16
