@@ -143,7 +143,7 @@ def disk(free_gb: float | None = None) -> Finding:
 def notebook(path: Path | None = None) -> Finding:
     """Open the notebook for reading only, and check that it is whole."""
     if path is None:
-        from huehold.notebook.store import default_path
+        from huehold.notebook import default_path
 
         path = default_path()
     if not path.exists():
