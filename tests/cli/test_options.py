@@ -4,6 +4,7 @@ import click
 import pytest
 
 from huehold.cli import cli
+from tests.cli.calling import outcome
 
 
 def _walk(group, context):
@@ -76,3 +77,50 @@ def _has_default(option):
     default = option.to_info_dict()["default"]
     two_ways = bool(option.secondary_opts) and default is not None
     return two_ways or default not in (None, "", (), False)
+
+
+_DEMO = ("--titrant-mass", "15", "--sample-mass", "5")
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("card", "--out", "{}.pdf"),
+        ("simulate", "--out", "{}.mp4"),
+        ("plan", "--plot", "{}.png"),
+        ("plan", "--json", "{}.json"),
+        ("compute", *_DEMO, "--json", "{}.json"),
+        ("calibrate", "list", "--json", "{}.json"),
+        ("calibrate", "dropper", "--weighings", "20:1", "--dry-run", "--json", "{}.json"),
+        ("doctor", "--no-camera", "--json", "{}.json"),
+        ("runs", "list", "--json", "{}.json"),
+        ("runs", "backup", "{}.sqlite3"),
+        *(("review", "none.mp4", f"--{to}") for to in ("json", "csv")),
+        ("review", "none.mp4", "--plot", "{}.png"),
+        ("review", "none.mp4", "--report", "{}.html"),
+        ("review", "none.mp4", "--show-vision", "{}.mp4"),
+    ],
+    ids=" ".join,
+)
+def test_a_missing_folder_is_told_alike_by_every_command(capsys, tmp_path, words):
+    place = tmp_path / "no such folder" / "x"
+    given = [word.format(place) for word in words]
+    code, _, err = outcome(capsys, *given, *([str(place)] if words[-1].startswith("--") else []))
+    assert code == 3
+    assert "no such folder does not exist" in err
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("card", "--out", "card.txt"),
+        ("plan", "--plot", "plan.pdf"),
+        ("review", "none.mp4", "--plot", "trace.jpg"),
+        ("review", "none.mp4", "--csv", "x", "--json", "x"),
+    ],
+    ids=" ".join,
+)
+def test_a_name_of_the_wrong_kind_is_wrong_usage(capsys, tmp_path, monkeypatch, words):
+    monkeypatch.chdir(tmp_path)
+    assert outcome(capsys, *words)[0] == 2
+    assert list(tmp_path.iterdir()) == []

@@ -24,7 +24,7 @@ _TINY = [
         (["cleen", "--out", "a.mp4"], 2, "did you mean clean"),
         (["clean", "--out", "a.mp4", "--set", "camera.blur=2"], 2, "did you mean camera.blur_px"),
         (["clean", "--out", "a.avi"], 2, "cannot hold h264"),
-        (["clean", "--out", "nowhere/a.mp4"], 3, "There is no folder nowhere"),
+        (["clean", "--out", "nowhere/a.mp4"], 3, "the folder nowhere does not exist"),
         (["clean", "--out", "a.mp4", "--seed", "-1"], 2, "--seed"),
     ],
 )

@@ -5,13 +5,15 @@ from __future__ import annotations
 import io
 import re
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.image import imread
 
-from huehold.core import Trace, Verdict
+from huehold.core import Event, Trace, Verdict
 from huehold.errors import InputError, UsageError
 from huehold.report.plot import plot_bytes, trace_figure, write_plot
 from huehold.report.ribbon import ribbon
@@ -96,3 +98,28 @@ def test_ribbon_is_empty_where_the_liquid_was_not_seen(run: Run) -> None:
     assert (image[:, 33:59, 3] == 0).all()
     assert (image[:, 65:75, 3] == 255).all()
     assert not ribbon(replace(run.trace, strip=(None,) * len(run.trace)), 10, 4).any()
+
+
+@pytest.mark.parametrize(("length_s", "count"), [(90.0, 2), (600.0, 30), (1200.0, 150)])
+def test_numbers_do_not_touch_and_those_left_out_are_told(length_s: float, count: int) -> None:
+    figure = trace_figure(make_run(length_s=length_s, count=count, pictures=0))
+    FigureCanvasAgg(figure).draw()
+    lane = figure.axes[0]
+    texts = [text for text in lane.texts if text.get_text().isdigit()]
+    boxes = [text.get_window_extent() for text in texts]
+    assert all(after.x0 > before.x1 for before, after in pairwise(boxes))
+    numbers = [int(text.get_text()) for text in texts]
+    assert (numbers[0], numbers[-1]) == (1, count)
+    note = " ".join(figure.texts[-1].get_text().split())
+    told = f"{len(numbers)} of the {count} additions have their numbers"
+    assert (told in note) == (len(numbers) < count)
+
+
+def test_the_note_below_stays_on_the_picture(run: Run) -> None:
+    odd = Event(5.0, "disturbance", 6.0, 6.0, {"kind": "a_name_longer_than_any_that_is_known"})
+    others = [replace(odd, detail={"kind": f"kind_of_trouble_number_{n}"}) for n in range(4)]
+    figure = trace_figure(replace(run, events=(*run.events, odd, *others)))
+    FigureCanvasAgg(figure).draw()
+    box = figure.texts[-1].get_window_extent()
+    assert box.x1 < figure.bbox.x1
+    assert box.y1 < min(ax.get_tightbbox().y0 for ax in figure.axes)

@@ -39,7 +39,10 @@ def card(paper: str, cup_mm: int, out: Path) -> int:
     along the dashed line. Everything works without it too, less well.
     """
     from huehold.calibration.card_print import write_card
+    from huehold.report.files import check_place
 
+    if out.suffix:  # a name without one is answered with the endings there are
+        check_place(out)
     layout = write_card(out, cup_mm=cup_mm, paper=paper.lower())
     side = 2 * layout.half_mm
     click.echo(

@@ -56,17 +56,25 @@ class Outputs:
         return cls(*(str(folder / name) for name in names))
 
     def check(self, *taken: str | Path | None) -> None:
-        """Refuse to write two outputs to one file, or one over a file that is taken.
+        """Refuse what could not be written, or would go over a file that is taken.
 
         Raises
         ------
         UsageError
-            If it would.
+            If two outputs share a file, one is taken, or the picture's ending is unknown.
+        InputError
+            If a folder does not exist.
         """
+        from huehold.report.files import check_place, picture_kind
+
         given = (getattr(self, one.name) for one in fields(self))
         paths = [Path(name).absolute() for name in given if name and name != "-"]
         if len(set(paths)) < len(paths):
             raise UsageError("Two outputs would go to the same file; give each its own name.")
+        for path in paths:
+            check_place(path)
+        if self.plot:
+            picture_kind(self.plot)
         for name in taken:
             if name is not None and Path(name).absolute() in paths:
                 raise UsageError(f"{name} is in use; name another file for the output.")

@@ -109,9 +109,11 @@ def plan(**options: Any) -> None:
     from huehold.cli.plan_show import plan_card
     from huehold.planning.plan import make_plan
     from huehold.planning.plan_file import plan_to_dict
+    from huehold.report.files import picture_kind
     from huehold.report.words import sentence
 
-    _check_plot(options["plot_to"])
+    if options["plot_to"] is not None:
+        picture_kind(options["plot_to"])
     made = make_plan(_request(options))
     if options["plot_to"] is not None:
         from huehold.report.plan_plot import save_plan_plot
@@ -123,11 +125,6 @@ def plan(**options: Any) -> None:
         print_rich(plan_card(made))
     for text in made.warnings:
         click.echo(f"Warning: {sentence(text)}", err=True)
-
-
-def _check_plot(to: Path | None) -> None:
-    if to is not None and to.suffix.lower() not in (".png", ".svg"):
-        raise UsageError(f"The plot is written as .png or .svg; {to.name} ends in neither.")
 
 
 def _request(options: Mapping[str, Any]) -> PlanRequest:

@@ -229,6 +229,9 @@ def bring_back(book: Notebook, run: int) -> None:
 @_with_book
 def back_up(book: Notebook, file: Path) -> None:
     """Copy the whole notebook to FILE."""
+    from huehold.report.files import check_place
+
+    check_place(file)
     click.echo(f"Backup   {book.back_up(file)}")
 
 

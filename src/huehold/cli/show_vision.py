@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Self
 from huehold.capture.writing import FrameWriter
 from huehold.core import Frame
 from huehold.errors import InputError
+from huehold.report.files import check_place
 from huehold.session import Step
 
 if TYPE_CHECKING:
@@ -37,6 +38,7 @@ class VisionFilm:
             return
         path = Path(target)
         if path.suffix.lower() in _FILMS:
+            check_place(path)
             self._writer = FrameWriter(path)
         else:
             self._folder = _folder(path)

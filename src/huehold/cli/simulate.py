@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from huehold.errors import InputError, UsageError
+from huehold.errors import UsageError
 
 if TYPE_CHECKING:
     from huehold.virtual.presets import Scenario
@@ -97,13 +97,13 @@ def _list_settings(scenario: Scenario) -> None:
 
 
 def _write(scenario: Scenario, out: Path, *, force: bool, quiet: bool) -> None:
+    from huehold.report.files import check_place
     from huehold.virtual.simulate import Simulated
     from huehold.virtual.simulate import simulate as write
 
     goal = Simulated(out, out.with_suffix(".truth.json"), out.with_suffix(".masses.csv"))
     files = (goal.recording, goal.truth, goal.masses)
-    if not out.parent.is_dir():
-        raise InputError(f"There is no folder {out.parent}; make it first.")
+    check_place(out)
     there = [path.name for path in files if path.exists()]
     if there and not force:
         raise UsageError(f"{there[0]} is there already; choose another name or add --force.")

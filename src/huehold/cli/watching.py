@@ -22,6 +22,7 @@ from huehold.masses import MassInputs
 from huehold.methods import Method, load_method
 from huehold.notebook import Notebook, RunRecord
 from huehold.past_runs import calibration_record
+from huehold.report.files import check_place
 from huehold.report.result import result_dict
 from huehold.run import Run, Settings
 from huehold.session import Session
@@ -304,6 +305,7 @@ def _recorder(stack: ExitStack, path: Path, limit_mb: int) -> Listener:
         raise UsageError(f"{path}: a live recording goes to .mkv, which survives a crash.")
     if path.exists():
         raise UsageError(f"{path} exists already; name a new file for the recording.")
+    check_place(path)
     writer = stack.enter_context(FrameWriter(path, most_bytes=limit_mb << 20, live=True))
     failed = False
 

@@ -13,8 +13,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
 from huehold.core import TRUSTED, Trace
-from huehold.errors import UsageError
-from huehold.report.files import write_bytes
+from huehold.report.files import picture_kind, write_bytes
 from huehold.report.hue import hue_cut, lift
 from huehold.report.plot_style import RC
 from huehold.report.words import VERDICTS, clock
@@ -105,9 +104,7 @@ def write_comparison(runs: Mapping[int, Run], path: str | Path) -> Path:
     InputError
         If it cannot be written.
     """
-    kind = Path(path).suffix.lower().lstrip(".")
-    if kind not in ("png", "svg"):
-        raise UsageError(f"Cannot tell the picture's form from {path}: end it in .png or .svg.")
+    kind = picture_kind(path)
     figure, stream = comparison_figure(runs), io.BytesIO()
     with mpl.rc_context(RC):
         FigureCanvasAgg(figure)

@@ -6,9 +6,9 @@ import os
 import tempfile
 from pathlib import Path
 
-from huehold.errors import InputError
+from huehold.errors import InputError, UsageError
 
-__all__ = ["write_bytes", "write_text"]
+__all__ = ["check_place", "picture_kind", "write_bytes", "write_text"]
 
 
 def write_bytes(path: str | Path, content: bytes) -> Path:
@@ -32,7 +32,7 @@ def write_bytes(path: str | Path, content: bytes) -> Path:
         If the folder does not exist, the path is a folder, or writing is refused.
     """
     target = Path(path)
-    _check_place(target)
+    check_place(target)
     try:
         _replace(target, content)
     except OSError as error:
@@ -46,7 +46,14 @@ def write_text(path: str | Path, text: str) -> Path:
     return write_bytes(path, text.encode("utf-8"))
 
 
-def _check_place(target: Path) -> None:
+def check_place(target: Path) -> None:
+    """Refuse a place where no file can be written, before work is done for it.
+
+    Raises
+    ------
+    InputError
+        If the folder does not exist, or the path is a folder.
+    """
     if not target.parent.is_dir():
         raise InputError(
             f"Cannot write {target.name}: the folder {target.parent} does not exist. "
@@ -54,6 +61,22 @@ def _check_place(target: Path) -> None:
         )
     if target.is_dir():
         raise InputError(f"Cannot write {target}: it is a folder. Add a file name to it.")
+
+
+def picture_kind(path: str | Path) -> str:
+    """Return the kind of picture a file name asks for, ``"png"`` or ``"svg"``.
+
+    Raises
+    ------
+    UsageError
+        If the name ends in neither.
+    """
+    kind = Path(path).suffix.lower().lstrip(".")
+    if kind not in ("png", "svg"):
+        raise UsageError(
+            f"Cannot tell the picture's form from {path}: end the name in .png or .svg."
+        )
+    return kind
 
 
 def _replace(target: Path, content: bytes) -> None:

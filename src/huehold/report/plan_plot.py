@@ -18,7 +18,7 @@ from huehold.errors import UsageError
 from huehold.planning.curve import Curve
 from huehold.planning.pace import FEW, Stretch
 from huehold.planning.plan import Plan
-from huehold.report.files import write_bytes
+from huehold.report.files import picture_kind, write_bytes
 from huehold.report.plot_style import HOLD, HUE, INK, MUTED, RC, RULE
 from huehold.report.words import sentence
 
@@ -112,7 +112,7 @@ def save_plan_plot(plan: Plan, path: str | Path) -> Path:
     UsageError
         If the ending is another.
     """
-    return write_bytes(path, plan_bytes(plan, Path(path).suffix.lower().lstrip(".")))
+    return write_bytes(path, plan_bytes(plan, picture_kind(path)))
 
 
 def _say_no_curve(plan: Plan, ax: Axes) -> None:

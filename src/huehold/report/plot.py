@@ -6,6 +6,7 @@ import io
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
+from textwrap import fill
 from typing import Final
 
 import matplotlib as mpl
@@ -14,11 +15,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator, MultipleLocator
 
-from huehold.errors import UsageError
 from huehold.report.bands import hue_axis
-from huehold.report.files import write_bytes
-from huehold.report.happenings import events_of
-from huehold.report.plot_marks import draw_lane, draw_spans, label_onset
+from huehold.report.files import picture_kind, write_bytes
+from huehold.report.happenings import additions, events_of
+from huehold.report.plot_marks import draw_lane, draw_spans, label_onset, numbered
 from huehold.report.plot_panels import (
     draw_chroma,
     draw_hue,
@@ -37,7 +37,8 @@ _DPI: Final = 150
 _HEIGHTS: Final = {"lane": 1.25, "hue": 2.7, "chroma": 0.95, "turbidity": 0.95, "mass": 1.05}
 _RIBBON_IN: Final = 0.42
 _HEAD_IN: Final = 0.95
-_FOOT_IN: Final = 0.95
+_FOOT_IN: Final = 1.02
+_FOOT_LETTERS: Final = 160
 _STEP_IN: Final = 0.16
 _STEPS_S: Final = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200)
 
@@ -58,7 +59,7 @@ def trace_figure(run: Run) -> Figure:
     with mpl.rc_context(RC):
         figure, panels = _panels(run)
         _draw(panels, run)
-        _label(figure, run)
+        _label(figure, panels, run)
         return figure
 
 
@@ -93,10 +94,7 @@ def write_plot(run: Run, path: str | Path) -> Path:
     InputError
         If the folder does not exist or writing is refused.
     """
-    kind = Path(path).suffix.lower().lstrip(".")
-    if kind not in ("png", "svg"):
-        raise UsageError(f"Cannot tell the plot's form from {path}: end the name in .png or .svg.")
-    return write_bytes(path, plot_bytes(run, kind))
+    return write_bytes(path, plot_bytes(run, picture_kind(path)))
 
 
 def _panels(run: Run) -> tuple[Figure, dict[str, Axes]]:
@@ -153,14 +151,15 @@ def _time_axes(panels: dict[str, Axes], end_s: float) -> None:
     bottom.yaxis.set_label_coords(-0.012, 0.5)
 
 
-def _label(figure: Figure, run: Run) -> None:
+def _label(figure: Figure, panels: dict[str, Axes], run: Run) -> None:
     height = figure.get_figheight()
     figure.text(
         0.105, 1 - 0.34 / height, _title(run), fontsize=15, fontweight="bold", va="center",
         color=INK,
     )  # fmt: skip
     figure.text(0.105, 1 - 0.64 / height, _subtitle(run), fontsize=9, va="center", color=MUTED)
-    figure.text(0.105, 0.12 / height, _caption(run), fontsize=8, va="bottom", color=MUTED)
+    note = fill(_caption(run) + _left_out(run, panels["lane"]), _FOOT_LETTERS)
+    figure.text(0.105, 0.12 / height, note, fontsize=8, va="bottom", color=MUTED)
 
 
 def _title(run: Run) -> str:
@@ -180,10 +179,19 @@ def _caption(run: Run) -> str:
     rate = "" if not run.settings.rate_hz else f", about {run.settings.rate_hz:g} a second"
     return (
         f"Hue angle and chroma in CIELAB (CIE 15, D65); {run.frames_used} observations{rate}, "
-        "drawn unfiltered; lines break where nothing was seen.\n"
+        "drawn unfiltered; lines break where nothing was seen. "
         "Dashed line: onset. Solid line: hold complete. ×: hold broken. "
         f"Crossed hatching: disturbance{_disturbances(run)}. Ribbon: the liquid’s own pixels."
     )
+
+
+def _left_out(run: Run, lane: Axes) -> str:
+    """Say which numbers of additions are not written for want of room."""
+    listed = additions(run)
+    shown = numbered(lane, listed) if listed else []
+    if len(shown) == len(listed):
+        return ""
+    return f" {len(shown)} of the {len(listed)} additions have their numbers; more had no room."
 
 
 def _disturbances(run: Run) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 
 from matplotlib.axes import Axes
 from matplotlib.patches import Rectangle
@@ -19,8 +20,9 @@ from huehold.report.plot_style import BROKEN, DISTURBANCE, FADE_BACK, HOLD, INK,
 from huehold.report.words import clock, reason_words
 from huehold.run import Run
 
-__all__ = ["draw_lane", "draw_spans", "label_onset"]
+__all__ = ["draw_lane", "draw_spans", "label_onset", "numbered"]
 
+_STEPS = (1, 2, 5, 10, 20, 50, 100, 200)  # of numbers that are written
 _ROWS = ("additions", "fade-backs", "disturbances", "hold")
 
 
@@ -77,14 +79,39 @@ def label_onset(ax: Axes, run: Run) -> None:
 
 def _draw_additions(ax: Axes, listed: Sequence[Addition]) -> None:
     ax.plot([a.time_s for a in listed], [3.0] * len(listed), "v", ms=5, color=INK)
-    width_s = _seconds_per_point(ax)
-    free_s = float("-inf")
-    for addition in listed:
-        half_s = width_s * 3.2 * len(str(addition.number))
-        if addition.time_s - half_s < free_s and addition is not listed[-1]:
-            continue
+    for addition in numbered(ax, listed):
         ax.text(addition.time_s, 3.32, str(addition.number), ha="center", fontsize=7.5)
-        free_s = addition.time_s + half_s + width_s * 2
+
+
+def numbered(ax: Axes, listed: Sequence[Addition]) -> list[Addition]:
+    """Choose whose numbers are written: all, or the first, the last and every n-th between.
+
+    Parameters
+    ----------
+    ax : Axes
+        With its final limits in time.
+    listed : sequence of Addition
+        In time order.
+    """
+    for step in _STEPS:
+        chosen = [a for a in listed if a.number % step == 0 or a in (listed[0], listed[-1])]
+        if _apart(ax, chosen):
+            return chosen
+        inner = [a for a in chosen[1:-1] if _apart(ax, [chosen[0], a, chosen[-1]])]
+        if step > 1 and _apart(ax, [chosen[0], *inner, chosen[-1]]):
+            return [chosen[0], *inner, chosen[-1]]
+    return [listed[-1]]
+
+
+def _apart(ax: Axes, listed: Sequence[Addition]) -> bool:
+    """Whether the numbers of additions do not touch one another."""
+    point_s = _seconds_per_point(ax)
+    halves_s = [point_s * (2.4 * len(str(a.number)) + 1.0) for a in listed]
+    places = zip(listed, halves_s, strict=True)
+    return all(
+        after.time_s - its_s >= before.time_s + half_s
+        for (before, half_s), (after, its_s) in pairwise(places)
+    )
 
 
 def _draw_holds(ax: Axes, run: Run) -> None:
