@@ -134,7 +134,7 @@ def test_a_file_that_is_no_database_is_refused_in_words(tmp_path):
 
 
 def test_a_held_notebook_is_told(tmp_path, monkeypatch):
-    monkeypatch.setattr("huehold.notebook.store._BUSY_S", 0.1)
+    monkeypatch.setattr("huehold.notebook.file._BUSY_S", 0.1)
     with Notebook(tmp_path / "book.sqlite3") as book:
         run = begin(book)
         other = sqlite3.connect(book.path, isolation_level=None)
