@@ -1,6 +1,6 @@
 """The one streaming core: live and review the same, asking changes nothing."""
 
-import threading
+from dataclasses import asdict, replace
 from datetime import datetime, timedelta
 from functools import cache
 
@@ -10,13 +10,14 @@ from hypothesis import strategies as st
 
 from huehold.capture.playback import PlaybackSource
 from huehold.capture.recording import open_recording
-from huehold.core import Event, Observation, SourceInfo, Verdict
-from huehold.errors import InputError
+from huehold.core import Ellipse, Event, Observation, Rect, SourceInfo, Verdict
+from huehold.errors import InputError, UsageError
 from huehold.mass_fields import FIELDS
 from huehold.masses import MassInputs, assay_of, read_mass
 from huehold.methods import load_method
-from huehold.notebook import Notebook
-from huehold.past_runs import cut_off_run, is_growing, open_run, resume_watch
+from huehold.notebook import Claim, Notebook
+from huehold.past_runs import cut_off_run, open_run, resume_watch
+from huehold.recorder import scaled_vessel
 from huehold.run import Settings
 from huehold.session import Session, review
 from huehold.watching import Watch
@@ -128,16 +129,42 @@ def test_a_run_that_was_cut_off_goes_on_with_a_gap(tmp_path):
         assert cut_off_run(book, last + timedelta(minutes=61)) is None
         book.finish(run_id, {"kind": "not_reached"}, {})
         assert cut_off_run(book) is None
-        assert not is_growing(book, record.id, wait_s=0.0)
 
 
-def test_a_run_that_is_being_watched_is_seen_to_grow(tmp_path):
+def test_a_run_that_is_watched_is_not_offered_though_it_stands_still(tmp_path):
     with Notebook(tmp_path / "book.sqlite3") as book:
-        number = book.begin(method="m", settings={}, source={})
-        add = threading.Timer(0.05, lambda: book.append(number, observations()[:3]))
-        add.start()
-        assert is_growing(book, number, wait_s=0.5)
-        add.join()
+        number = book.begin(
+            method=METHOD.model_dump_json(by_alias=True), settings={}, source={"name": "x"}
+        )
+        book.append(number, observations()[:300])
+        record = cut_off_run(book)
+        claim = Claim(book.path, number)
+        assert cut_off_run(book) is None
+        with pytest.raises(UsageError, match="watched by another program"):
+            resume_watch(book, record, PlaybackSource([], INFO)).start()
+        claim.release()
+        assert cut_off_run(book) == record
+
+
+def test_outlines_and_device_of_a_reduced_recording_go_on(tmp_path):
+    """Frames of half the size: outlines by hand are in their pixels, settings in the source's."""
+    source = PlaybackSource([], replace(INFO, detail={"device": "Cam 1"}))
+    source.scale = 0.5
+    given = Ellipse(160.0, 120.0, 60.0, 60.0, 0.0)
+    with Notebook(tmp_path / "book.sqlite3") as book:
+        number = book.begin(
+            method=METHOD.model_dump_json(by_alias=True),
+            settings={"vessel": asdict(given)},
+            source={"name": "x", "scale": 0.5, "device": "Cam 1"},
+        )
+        book.append(number, observations()[:300])
+        book.add_outline(number, 1.0, "white", asdict(Rect(8.0, 9.0, 10.0, 10.0)))
+        again = resume_watch(book, book.run(number), source).session
+        assert again.settings.vessel == given
+        assert again.settings.white == Rect(16.0, 18.0, 20.0, 20.0)
+        halved = observations()[0].vessel
+        assert again.trace().vessel[0] == scaled_vessel(halved, 2.0)
+        assert open_run(book, number).trace.vessel[0] == scaled_vessel(halved, 2.0)
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
@@ -15,11 +14,12 @@ from huehold import __version__
 from huehold.calibration.files import model_of
 from huehold.calibration.model import Calibration, checked
 from huehold.capture.live import LiveSource
-from huehold.core import Reading, SourceInfo
+from huehold.core import Ellipse, Reading, SourceInfo
 from huehold.errors import HueholdError, InputError, UsageError
 from huehold.masses import MassInputs
 from huehold.methods import Method
-from huehold.notebook import Notebook, RunRecord
+from huehold.notebook import Notebook, Outline, RunRecord, is_claimed
+from huehold.recorder import scaled_vessel, scaled_white
 from huehold.run import Run, Settings
 from huehold.session import Session
 from huehold.watching import Watch
@@ -28,7 +28,6 @@ __all__ = [
     "calibration_record",
     "calibrations_of",
     "cut_off_run",
-    "is_growing",
     "method_of",
     "open_run",
     "recalibrated",
@@ -71,6 +70,30 @@ def method_of(record: RunRecord) -> Method:
         return Method.model_validate_json(record.method)
     except ValueError as error:
         raise InputError(_damaged(record, "method")) from error
+
+
+def scale_of(record: RunRecord) -> float:
+    """Return the pixels of a frame of a run for one pixel of its source.
+
+    Raises
+    ------
+    InputError
+        If that was damaged.
+    """
+    scale = record.source.get("scale", 1.0)
+    if not isinstance(scale, float | int) or not 0.0 < scale <= 1.0:
+        raise InputError(_damaged(record, "scale"))
+    return float(scale)
+
+
+def _placed(outlines: Sequence[Outline], scale: float) -> dict[str, Any]:
+    """Return what was outlined by hand as it stood at the end, in pixels of the source."""
+    found: dict[str, Any] = {}
+    for said in outlines:
+        shape = said.placed
+        to_source = scaled_vessel if isinstance(shape, Ellipse) else scaled_white
+        found[said.what] = to_source(shape, 1.0 / scale)  # type: ignore[arg-type]
+    return found
 
 
 def _damaged(record: RunRecord, what: str) -> str:
@@ -134,6 +157,7 @@ def resume(
     number: int,
     settings: Settings | None = None,
     calibrations: Sequence[Calibration] | None = None,
+    source: LiveSource | None = None,
 ) -> Session:
     """Return a session that has taken all observations of a run so far, and its outlines by hand.
 
@@ -147,18 +171,23 @@ def resume(
         Others than those of the record, to see what they would have given.
     calibrations : sequence of Calibration, optional
         Others than those of the record; see `recalibrated`.
+    source : LiveSource, optional
+        Where further frames are to come from.
 
     Raises
     ------
     InputError
-        If there is no such run.
+        If there is no such run, or its record was damaged.
     """
     record = notebook.run(number)
-    by_hand: dict[str, Any] = {said.what: said.placed for said in notebook.outlines(number)}
+    scale = scale_of(record)
+    device = (record.source if source is None else source.info.detail).get("device", "")
     session = Session(
         method_of(record),
-        replace(settings or settings_of(record), **by_hand),  # as they stood at the end
+        replace(settings or settings_of(record), **_placed(notebook.outlines(number), scale)),
+        scale=scale if source is None else source.scale,
         calibrations=calibrations_of(record) if calibrations is None else calibrations,
+        device=str(device),
     )
     # As in the live run: each mass as it was first typed, between the same observations.
     typed = deque(m for m in notebook.masses(number, history=True) if m.revision == 1)
@@ -223,23 +252,21 @@ def open_run(
 
 
 def cut_off_run(notebook: Notebook, now: datetime | None = None) -> RunRecord | None:
-    """Return the newest run if it was never finished, saw something, and that not long ago."""
+    """Return the newest run if it was cut off, saw something, and that not long ago.
+
+    One that is being watched just now, by whichever program, was not cut off.
+    """
     now = now or datetime.now(UTC)
     for record in notebook.runs()[:1]:
         seen_s = notebook.seen_until_s(record.id)
         if record.finished_at is not None or seen_s is None:
             continue
+        if is_claimed(notebook.path, record.id):
+            continue
         seen = datetime.fromisoformat(record.started_at) + timedelta(seconds=seen_s)
         if now - seen < _GO_ON_WITHIN:
             return record
     return None
-
-
-def is_growing(notebook: Notebook, number: int, wait_s: float = 1.5) -> bool:
-    """Say whether somebody watches a run just now: observations come at least once a second."""
-    before = notebook.seen_until_s(number)
-    time.sleep(wait_s)
-    return notebook.seen_until_s(number) != before
 
 
 def resume_watch(
@@ -260,7 +287,7 @@ def resume_watch(
     summarise : callable, optional
         As for `Watch`.
     """
-    session = resume(notebook, record.id)
+    session = resume(notebook, record.id, source=source)
     trace = session.trace()
     started = datetime.fromisoformat(record.started_at)
     passed_s = (datetime.now(UTC) - started).total_seconds()

@@ -19,11 +19,12 @@ from huehold.core import Ellipse, Event, Frame, Observation, Reading, Rect
 from huehold.cues import CUES, Cue, in_order
 from huehold.detection import Forecast
 from huehold.errors import HueholdError, InputError, UsageError
-from huehold.masses import MassInputs, read_mass
+from huehold.masses import MassInputs
 from huehold.notebook import MassEntry, Notebook
 from huehold.run import Run
 from huehold.session import Session
 from huehold.vision.picture import single_threaded
+from huehold.watching_masses import TypedMasses
 from huehold.watching_parts import Attention, Keeper, told
 from huehold.watching_sight import Outlines, Steadiness
 
@@ -150,7 +151,7 @@ class Watch:
         self._keeper = Keeper(notebook, run_id, self.warnings)
         self._outlines = Outlines(session, self._keeper)
         self._steadiness = Steadiness(source)
-        self._masses: list[MassEntry] = []
+        self._masses = TypedMasses(self._keeper)
         self._concluding = threading.Lock()
         self._concluded: MassInputs | None = None
         self._thread = threading.Thread(target=self._run, name="watch", daemon=True)
@@ -184,7 +185,14 @@ class Watch:
         return self._done.is_set()
 
     def start(self) -> Watch:
-        """Begin to watch; return self."""
+        """Begin to watch; return self.
+
+        Raises
+        ------
+        UsageError
+            If another program watches this run.
+        """
+        self._keeper.claim()
         self._thread.start()
         return self
 
@@ -225,12 +233,7 @@ class Watch:
         InputError
             If it is no mass, or falls below the one before it.
         """
-        mass_g = read_mass(text, previous_g=self._last_mass_g())
-        newest_s = max((entry.time_s for entry in self._masses), default=0.0)
-        at_s = self._now_s if time_s is None else min(max(time_s, newest_s), self._now_s)
-        number = 1 + max((entry.entry for entry in self._masses), default=0)
-        entry = self._keeper.add_mass(at_s, mass_g, typed or text, number)
-        self._masses.append(entry)
+        entry = self._masses.add(text, self._now_s, typed, time_s)
         self._orders.put(lambda: self.session.note_mass(entry.time_s, entry.mass_g))
         return entry
 
@@ -274,13 +277,11 @@ class Watch:
 
     def edit_mass(self, entry: int, text: str) -> MassEntry:
         """Give an entry another mass; the earlier one stays in its history."""
-        changed = self._keeper.edit_mass(self._entry(entry), read_mass(text), text, struck=False)
-        return self._put(changed)
+        return self._masses.edit(entry, text)
 
     def strike_mass(self, entry: int) -> MassEntry:
         """Take an entry back."""
-        old = self._entry(entry)
-        return self._put(self._keeper.edit_mass(old, old.mass_g, old.typed, struck=True))
+        return self._masses.strike(entry)
 
     @property
     def masses(self) -> tuple[MassEntry, ...]:
@@ -288,7 +289,7 @@ class Watch:
 
         One with an empty `entered_at` is in memory alone, as on a full disk.
         """
-        return tuple(map(self._keeper.as_written, self._masses))
+        return self._masses.entries()
 
     @property
     def unsaved(self) -> int:
@@ -297,7 +298,7 @@ class Watch:
 
     def adopt_masses(self, entries: tuple[MassEntry, ...]) -> None:
         """Take over the entries of an interrupted run that goes on."""
-        self._masses = list(entries)
+        self._masses.adopt(entries)
 
     def note(self, text: str) -> None:
         """Write a remark down at the present time."""
@@ -311,23 +312,7 @@ class Watch:
     @property
     def readings(self) -> tuple[Reading, ...]:
         """The typed masses that stand, as readings in time order."""
-        standing = (entry for entry in self._masses if not entry.struck)
-        found = [Reading(e.time_s, e.mass_g, e.source) for e in standing]
-        return tuple(sorted(found, key=lambda reading: reading.time_s))
-
-    def _entry(self, number: int) -> MassEntry:
-        for entry in self._masses:
-            if entry.entry == number:
-                return entry
-        raise HueholdError(f"There is no mass entry {number} in this run.")
-
-    def _put(self, changed: MassEntry) -> MassEntry:
-        self._masses = [changed if e.entry == changed.entry else e for e in self._masses]
-        return changed
-
-    def _last_mass_g(self) -> float | None:
-        standing = [entry.mass_g for entry in self._masses if not entry.struck]
-        return standing[-1] if standing else None
+        return self._masses.readings()
 
     # -- the loop --------------------------------------------------------------------------
 
@@ -443,6 +428,7 @@ class Watch:
         except Exception as error:
             self.error = self.error or told(error, _ENDED)
         finally:
+            self._keeper.release()
             self._done.set()
             self._catch_up()
             for call in self._enders:

@@ -11,7 +11,7 @@ from huehold.capture.live import LiveSource
 from huehold.core import TRUSTED, Event, Frame, Observation
 from huehold.cues import CUES, Cue, cue_for
 from huehold.errors import HueholdError
-from huehold.notebook import MassEntry, Notebook
+from huehold.notebook import Claim, MassEntry, Notebook
 from huehold.recorder import thumbnail
 from huehold.run import Picture, Run
 
@@ -20,6 +20,11 @@ __all__ = ["Attention", "Keeper", "told"]
 T = TypeVar("T")
 
 _SAVE_EVERY_S = 1.0
+_WAITS_S = 1800.0
+_LET_GO = (
+    "The notebook could not be written for half an hour: what was seen before that is missing in "
+    "it; what was typed, the events and the result are not."
+)
 _LONGEST_PAUSE_S = 30.0
 _PICTURE_EVERY_S = 2.0
 _BLIND_AFTER_S = 1.5
@@ -71,7 +76,8 @@ class Keeper:
     """Writes to the notebook: observations once a second, masses at once.
 
     What cannot be written, as on a full disk, goes on waiting, and that is told; tries are then
-    made less and less often, for each may take seconds in which no picture is looked at.
+    made less and less often, for each may take seconds in which no picture is looked at. What was
+    typed and what was told waits without end, pictures and single looks for half an hour.
     """
 
     def __init__(self, notebook: Notebook | None, run_id: int | None, warnings: list[str]) -> None:
@@ -84,6 +90,7 @@ class Keeper:
         self._waiting: list[Callable[[], object]] = []  # what was typed
         self._written: dict[tuple[int, int], MassEntry] = {}
         self._writing = threading.Lock()  # masses are typed in other threads
+        self._claim: Claim | None = None
         self._save_s = _SAVE_EVERY_S
         self._pause_s = _SAVE_EVERY_S
         self._picture_s = -_PICTURE_EVERY_S
@@ -122,7 +129,8 @@ class Keeper:
                 seen = self._observations, self._events, self._pictures
                 self._notebook.append(self._run_id, *seen)
         except HueholdError as error:
-            self._tell(error)
+            self._tell(str(error))
+            self._let_go()
             return False
         self._observations, self._events, self._pictures = [], [], []
         return True
@@ -171,7 +179,7 @@ class Keeper:
                 written: T = self._write_waiting()
                 return written
             except HueholdError as error:
-                self._tell(error)
+                self._tell(str(error))
                 return meant
 
     def _write_waiting(self) -> Any:
@@ -184,9 +192,35 @@ class Keeper:
             del self._waiting[0]
         return written
 
-    def _tell(self, error: HueholdError) -> None:
-        if str(error) not in self._warnings:
-            self._warnings.append(str(error))
+    def _let_go(self) -> None:
+        """Keep of what was seen only the newest part, so that memory stays bounded."""
+        if not self._observations:
+            return
+        since_s = self._observations[-1].time_s - _WAITS_S
+        if self._observations[0].time_s < since_s:
+            self._tell(_LET_GO)
+            self._observations = [seen for seen in self._observations if seen.time_s >= since_s]
+            self._pictures = [seen for seen in self._pictures if seen.time_s >= since_s]
+
+    def _tell(self, sentence: str) -> None:
+        if sentence not in self._warnings:
+            self._warnings.append(sentence)
+
+    def claim(self) -> None:
+        """Let no other program go on with this run while it is watched.
+
+        Raises
+        ------
+        UsageError
+            If another one watches it.
+        """
+        if self._notebook is not None:
+            self._claim = Claim(self._notebook.path, self._run_id)
+
+    def release(self) -> None:
+        """Let go of the run."""
+        if self._claim is not None:
+            self._claim.release()
 
     def put_away(self) -> None:
         """Put a run away that never had a picture; it can be brought back."""
@@ -206,6 +240,7 @@ class Keeper:
         verdict = {"kind": run.verdict.kind, "onset_s": run.verdict.onset_s}
         result = summarise(run) if summarise is not None else {}
         source = {
+            **self._notebook.run(self._run_id).source,
             "name": run.source.name,
             "width_px": run.source.width_px,
             "height_px": run.source.height_px,

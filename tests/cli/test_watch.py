@@ -7,7 +7,7 @@ import av
 import pytest
 
 from huehold.cli import run
-from huehold.notebook import Notebook
+from huehold.notebook import Claim, Notebook
 
 
 @pytest.fixture(scope="module")
@@ -217,11 +217,13 @@ def test_no_camera_is_said_when_listing(capsys, monkeypatch):
     assert "--phone" in capsys.readouterr().out
 
 
-@pytest.mark.parametrize(("growing", "word"), [(True, "running"), (False, "cut off")])
-def test_a_run_that_goes_on_is_not_called_cut_off(tmp_path, monkeypatch, capsys, growing, word):
+def test_a_run_that_is_watched_is_not_called_cut_off(tmp_path, capsys):
     path = tmp_path / "book.sqlite3"
     with Notebook(path) as book:
-        book.begin(method="{}", settings={}, source={"name": "x"}, title="cup", calibrations=[])
-    monkeypatch.setattr("huehold.past_runs.is_growing", lambda book, number: growing)
+        number = book.begin(method="{}", settings={}, source={"name": "x"}, title="cup")
+    claim = Claim(path, number)
     assert runs(path, "list", "--json") == 0
-    assert json.loads(capsys.readouterr().out)[0]["verdict"] == word
+    assert json.loads(capsys.readouterr().out)[0]["verdict"] == "running"
+    claim.release()
+    assert runs(path, "list", "--json") == 0
+    assert json.loads(capsys.readouterr().out)[0]["verdict"] == "cut off"

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-import huehold.notebook.store
+import huehold.notebook.file
 from huehold.core import Event
 from huehold.errors import CameraLostError
 from huehold.methods import load_method
@@ -221,7 +221,7 @@ def test_what_waited_while_the_disk_was_full_is_written_later(acts, tmp_path):
 
 @pytest.mark.parametrize("how", ["read-only", "locked"])
 def test_a_notebook_that_cannot_be_written_loses_nothing_typed(acts, tmp_path, how, monkeypatch):
-    monkeypatch.setattr(huehold.notebook.store, "_BUSY_S", 0.01)
+    monkeypatch.setattr(huehold.notebook.file, "_BUSY_S", 0.01)
     path = tmp_path / "book.sqlite3"
     other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
     with Notebook(path) as book:

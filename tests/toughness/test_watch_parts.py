@@ -1,11 +1,12 @@
 """What a live run tells and keeps beside its frames: outlines, cues, locks, failures."""
 
+import math
 from dataclasses import asdict, replace
 
 import numpy as np
 import pytest
 
-from huehold.core import Ellipse, Event, Rect
+from huehold.core import Ellipse, Event, Frame, Observation, Rect
 from huehold.cues import CUES, in_order
 from huehold.errors import CameraLostError, HueholdError, InputError
 from huehold.methods import load_method
@@ -15,7 +16,7 @@ from huehold.report.advice import advice
 from huehold.run import Settings
 from huehold.session import Session
 from huehold.watching import Moment, Watch
-from huehold.watching_parts import Attention
+from huehold.watching_parts import Attention, Keeper
 from tests.toughness.scripted import RATE_HZ, VESSEL, WHITE, Act, ScriptedCamera, paint, story
 
 METHOD = load_method("magnesium-hydroxide-by-vinegar")
@@ -350,3 +351,32 @@ def left(count: float | None):
 )
 def test_advice_for_every_phase(now, words):
     assert words in advice(now)
+
+
+def test_what_waits_for_a_full_disk_is_bounded_and_what_was_typed_is_not_dropped(
+    tmp_path, monkeypatch
+):
+    warnings: list[str] = []
+    picture = np.zeros((4, 4, 3), np.uint8)
+    with Notebook(tmp_path / "book.sqlite3") as book:
+        number = begun(book)
+        keeper = Keeper(book, number, warnings)
+        with monkeypatch.context() as full:
+            full.setattr(Notebook, "append", refused)
+            full.setattr(Notebook, "add_mass", refused)
+            for second in range(3 * 3600):
+                seen = Observation(float(second), *[math.nan] * 7, vessel=None, trust=0.0)
+                keeper.add(seen, (), Frame(float(second), picture))
+                if second % 1000 == 0:
+                    keeper.add_mass(float(second), second / 1000, f"{second / 1000}", 0)
+        assert any("half an hour" in sentence for sentence in warnings)
+        assert keeper.save()
+        times = [o.time_s for o in book.observations(number)]
+        assert times[-1] == 3 * 3600 - 1
+        assert 1800 <= len(times) <= 1900
+        assert len(book.pictures(number)) <= 950
+        assert [m.mass_g for m in book.masses(number)] == [float(n) for n in range(11)]
+
+
+def refused(*_):
+    raise InputError("The disk is full.")

@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from huehold.run import Run
 
 
-_LONGEST_RUN = 12  # hours
 
 _notebook_option = click.option(
     "--notebook",
@@ -89,9 +88,11 @@ def _table(briefs: Sequence[Mapping[str, object]]) -> Table:
 
 
 def _brief(book: Notebook, record: RunRecord) -> dict[str, object]:
+    from huehold.notebook import is_claimed
+
     verdict = (record.verdict or {}).get("kind")
     if verdict is None and not record.finished_at:
-        verdict = "running" if _is_running(book, record) else "cut off"
+        verdict = "running" if is_claimed(book.path, record.id) else "cut off"
     return {
         "id": record.id,
         "started_at": record.started_at[:19],
@@ -100,18 +101,6 @@ def _brief(book: Notebook, record: RunRecord) -> dict[str, object]:
         "verdict": verdict,
         "result": record.main_result or None,
     }
-
-
-def _is_running(book: Notebook, record: RunRecord) -> bool:
-    """Look whether an unfinished run grows; one begun long ago is not waited for."""
-    from datetime import UTC, datetime, timedelta
-
-    from huehold.past_runs import is_growing
-
-    begun = datetime.fromisoformat(record.started_at)
-    return datetime.now(UTC) - begun < _LONGEST_RUN * timedelta(hours=1) and is_growing(
-        book, record.id
-    )
 
 
 def _analysis_options(command: Callable[..., None]) -> Callable[..., None]:

@@ -202,10 +202,11 @@ def _size(text: str) -> tuple[int, int]:
 def new_watch(plan: _Plan) -> Watch:
     """Open the source and begin a run in the notebook; not yet started."""
     source = plan.open_source()
+    device = source.info.detail.get("device", "")
     run_id = plan.notebook.begin(
         method=plan.method.model_dump_json(by_alias=True),
         settings=_plain(plan.settings),
-        source={"name": source.info.name},
+        source={"name": source.info.name, "scale": source.scale, "device": device},
         title=plan.title,
         calibrations=[calibration_record(known) for known in plan.calibrations],
     )
@@ -216,7 +217,7 @@ def new_watch(plan: _Plan) -> Watch:
             plan.settings,
             scale=source.scale,
             calibrations=plan.calibrations,
-            device=source.info.detail.get("device", ""),
+            device=device,
         ),
         notebook=plan.notebook,
         run_id=run_id,
@@ -252,10 +253,10 @@ def _plain(settings: Settings) -> dict[str, object]:
 
 def _resumed(plan: _Plan, wanted: bool | None) -> Watch | None:
     """Go on with the newest run that was cut off within the last hour, if the user wants to."""
-    from huehold.past_runs import cut_off_run, is_growing, method_of, resume_watch
+    from huehold.past_runs import cut_off_run, method_of, resume_watch
 
     record = cut_off_run(plan.notebook)
-    if record is None or wanted is False or is_growing(plan.notebook, record.id):
+    if record is None or wanted is False:
         return None
     if wanted is None and not _asked(record):
         return None
