@@ -174,7 +174,7 @@ def test_masses_as_people_type_them(text, grams):
     assert read_mass(text) == pytest.approx(grams)
 
 
-@pytest.mark.parametrize("text", ["", "abc", "-1", "1.5 mL", "nan", "1e9", "5 kg"])
+@pytest.mark.parametrize("text", ["", "abc", "-1", "1.5 mL", "nan", "1e9", "5 kg", "1001"])
 def test_what_is_no_titrant_mass(text):
     with pytest.raises(InputError):
         read_mass(text)

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from huehold.balance.bracket import check_within, endpoint_bracket
+from huehold.balance.masses import MOST_TITRANT_G
 from huehold.core import Event, Reading, Verdict
 from huehold.errors import InputError
 from huehold.mass_fields import FIELDS
@@ -19,7 +20,6 @@ if TYPE_CHECKING:
 
 __all__ = ["MassInputs", "assay_of", "read_mass"]
 
-_MOST_G = 1000.0
 _UNDER_COLOUR_S = 1.0  # as the verdict has it
 _BY_KEY = {known.key: known for known in FIELDS}
 
@@ -120,7 +120,7 @@ def read_mass(text: str, previous_g: float | None = None) -> float:
     from huehold.stoichiometry.quantities import read
 
     mass_g = read(text, "g", "titrant mass").value
-    if not 0 <= mass_g <= _MOST_G:
+    if not 0 <= mass_g <= MOST_TITRANT_G:
         raise InputError(f"A titrant mass of {mass_g:g} g cannot be; type the cumulative grams.")
     if previous_g is not None and mass_g < previous_g:
         raise InputError(

@@ -18,15 +18,17 @@ from pathlib import Path
 from huehold.core import Reading
 from huehold.errors import InputError
 
-__all__ = ["read_masses"]
+__all__ = ["MOST_TITRANT_G", "read_masses"]
 
 _MAX_BYTES = 1_000_000
 _MAX_ROWS = 20_000
-_MAX_MASS_G = 10_000.0
 _TIME_UNITS = {"s": 1.0, "sec": 1.0, "seconds": 1.0, "ms": 1e-3, "min": 60.0, "minutes": 60.0}
 _MASS_UNITS = {"g": 1.0, "grams": 1.0, "mg": 1e-3, "kg": 1e3}
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,3})?")
 _EXAMPLE = "the first line must name the columns time_s and cumulative_g"
+
+MOST_TITRANT_G = 1000.0
+"""More titrant than this, in grams, is a slip of the unit, typed or from a file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +181,7 @@ def _reading(cells: list[str], columns: _Columns, where: str, marks: set[str]) -
         raise InputError(f"{where}: the time is negative; times count from the first frame.")
     if mass_g < 0:
         raise InputError(f"{where}: the mass is negative; write the titrant added so far.")
-    if mass_g > _MAX_MASS_G:
+    if mass_g > MOST_TITRANT_G:
         raise InputError(f"{where}: {mass_g:.6g} g of titrant cannot be meant; check the unit.")
     return Reading(time_s, mass_g + 0.0, "file")
 
