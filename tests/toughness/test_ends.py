@@ -13,7 +13,7 @@ from huehold.notebook import Notebook
 from huehold.past_runs import open_run, resume_watch
 from huehold.report.result import result_dict
 from huehold.watching import Watch
-from huehold.watching_parts import Attention
+from huehold.watching.attention import Attention
 from tests.toughness.scripted import Act, ScriptedCamera, paint, story
 from tests.toughness.test_watch_parts import METHOD, begun, to_its_end, watch_of
 

@@ -16,7 +16,8 @@ from huehold.report.advice import advice
 from huehold.run import Settings
 from huehold.session import Session
 from huehold.watching import Moment, Watch
-from huehold.watching_parts import Attention, Keeper
+from huehold.watching.attention import Attention
+from huehold.watching.keeper import Keeper
 from tests.toughness.scripted import RATE_HZ, VESSEL, WHITE, Act, ScriptedCamera, paint, story
 
 METHOD = load_method("magnesium-hydroxide-by-vinegar")
@@ -223,7 +224,7 @@ def test_a_lock_that_does_not_hold_is_told_once(gains, what):
 )
 def test_rendered_recordings_are_judged_rightly(rendered, preset, what):
     from huehold.capture.recording import open_recording
-    from huehold.watching_sight import Steadiness
+    from huehold.watching.sight import Steadiness
 
     source = ScriptedCamera([])
     source.locks.update({"exposure": "locked", "white balance": "locked"})

@@ -9,7 +9,7 @@ from huehold.capture.live import LiveSource
 from huehold.core import Ellipse, Frame, Rect
 from huehold.recorder import shrunk
 from huehold.session import Session
-from huehold.watching_parts import Keeper
+from huehold.watching.keeper import Keeper
 
 __all__ = ["Outlines", "Steadiness"]
 

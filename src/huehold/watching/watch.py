@@ -11,89 +11,31 @@ import queue
 import threading
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
-from huehold.capture.live import LiveSource, LiveState
+from huehold.capture.live import LiveSource
 from huehold.core import Ellipse, Event, Frame, Observation, Reading, Rect
-from huehold.cues import CUES, Cue, in_order
-from huehold.detection import Forecast
+from huehold.cues import CUES, in_order
 from huehold.errors import HueholdError, InputError, UsageError
 from huehold.masses import MassInputs
 from huehold.notebook import MassEntry, Notebook
 from huehold.run import Run
 from huehold.session import Session
 from huehold.vision.picture import single_threaded
-from huehold.watching_masses import TypedMasses
-from huehold.watching_parts import Attention, Keeper, told
-from huehold.watching_sight import Outlines, Steadiness
+from huehold.watching.attention import Attention
+from huehold.watching.keeper import Keeper
+from huehold.watching.masses import TypedMasses
+from huehold.watching.moment import Listener, Moment
+from huehold.watching.sight import Outlines, Steadiness
 
-__all__ = ["Listener", "Moment", "Watch"]
+__all__ = ["LIVE_RATE_HZ", "Watch"]
 
 _OBEYED_WITHIN_S = 5.0
 _ENDED = "The run ended here, what was seen and typed is kept: something in the program failed"
 
-
 LIVE_RATE_HZ = 15.0
 """Frames analysed per second of a live run, at most."""
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """How the run stands after a frame, or after a while without one.
-
-    Attributes
-    ----------
-    time_s : float
-        Seconds from the first frame.
-    observation : Observation or None
-        What the newest frame said; None when no frame came.
-    events : tuple of Event
-        What could newly be told.
-    cues : tuple of Cue
-        What should be heard now.
-    phase : str
-        The detector's word for where the run stands.
-    held_s, hold_s : float
-        How long the end colour has held, and how long it must.
-    forecast : Forecast or None
-        Whether it is likely to hold.
-    source : str
-        What the camera is doing: opening, running, stalled, ended or lost.
-    paused : bool
-        Whether the user paused the run.
-    white : Rect or None
-        Where the white patch was measured.
-    falling : bool
-        Whether the colour that the last addition brought is seen to go back.
-    """
-
-    time_s: float
-    observation: Observation | None
-    events: tuple[Event, ...]
-    cues: tuple[Cue, ...]
-    phase: str
-    held_s: float
-    hold_s: float
-    forecast: Forecast | None
-    source: LiveState
-    paused: bool
-    white: Rect | None = None
-    falling: bool = False
-
-    @property
-    def state(self) -> str:
-        """The phase in the words for people, who see the colour itself.
-
-        "addition seen" until its colour begins to go back or to hold, "fading back" until it is
-        as good as back, else the detector's phase.
-        """
-        if self.phase == "fading back" and not self.falling:
-            return "addition seen"
-        return "fading back" if self.phase == "start colour" and self.falling else self.phase
-
-
-Listener = Callable[[Moment, Frame | None], None]
 
 
 class Watch:
@@ -267,7 +209,7 @@ class Watch:
                 call()
                 answer.set_result(None)
             except Exception as error:
-                answer.set_exception(told(error, "That could not be done"))
+                answer.set_exception(_told(error, "That could not be done"))
 
         self._orders.put(obey)
         try:
@@ -336,7 +278,7 @@ class Watch:
                     if self._stop.is_set():
                         break
         except Exception as error:
-            self.error = told(error, _ENDED)
+            self.error = _told(error, _ENDED)
             with contextlib.suppress(Exception):  # a detector that fails cannot be asked either
                 self._tell(replace(self._moment(None, ()), cues=(CUES["attention"],)), None)
         finally:
@@ -349,7 +291,7 @@ class Watch:
                 try:
                     order()
                 except Exception as error:
-                    self._warn(str(told(error, "Something typed was not understood by a part")))
+                    self._warn(str(_told(error, "Something typed was not understood by a part")))
 
     def _safe_step(self, frame: Frame | None) -> Moment:
         """Take a step; a picture that nobody foresaw counts as not seen, and the run goes on."""
@@ -426,7 +368,7 @@ class Watch:
             elif self._begin_s == 0.0 and not self._masses:
                 self._keeper.put_away()
         except Exception as error:
-            self.error = self.error or told(error, _ENDED)
+            self.error = self.error or _told(error, _ENDED)
         finally:
             self._keeper.release()
             self._done.set()
@@ -455,3 +397,18 @@ class Watch:
             )
             self._concluded = weighed
             self._keeper.finish(self.finished, self._summarise, told)
+
+
+def _told(error: Exception, what: str) -> HueholdError:
+    """Return an error as a sentence that a user can be told.
+
+    Parameters
+    ----------
+    error : Exception
+        One of ours is returned as it is.
+    what : str
+        How the sentence begins where nobody foresaw the error.
+    """
+    if isinstance(error, HueholdError):
+        return error
+    return HueholdError(f"{what} ({type(error).__name__}: {error}). Please report it.")

@@ -6,7 +6,7 @@ from huehold.core import Reading
 from huehold.errors import HueholdError
 from huehold.masses import read_mass
 from huehold.notebook import MassEntry
-from huehold.watching_parts import Keeper
+from huehold.watching.keeper import Keeper
 
 __all__ = ["TypedMasses"]
 

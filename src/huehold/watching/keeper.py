@@ -1,21 +1,19 @@
-"""What a live run does beside watching: calling for attention, writing to the notebook."""
+"""Writing a live run to the notebook while it goes on."""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from huehold.capture.live import LiveSource
-from huehold.core import TRUSTED, Event, Frame, Observation
-from huehold.cues import CUES, Cue, cue_for
+from huehold.core import Event, Frame, Observation
 from huehold.errors import HueholdError
 from huehold.notebook import Claim, MassEntry, Notebook
 from huehold.recorder import thumbnail
 from huehold.run import Picture, Run
 
-__all__ = ["Attention", "Keeper", "told"]
+__all__ = ["Keeper"]
 
 T = TypeVar("T")
 
@@ -27,49 +25,6 @@ _LET_GO = (
 )
 _LONGEST_PAUSE_S = 30.0
 _PICTURE_EVERY_S = 2.0
-_BLIND_AFTER_S = 1.5
-_REMIND_EVERY_S = 20.0
-_DISTRUST_AFTER_S = 6.0
-
-
-class Attention:
-    """Decides when to call for attention, and tells a fade-back once, when it is seen."""
-
-    def __init__(self, begin_s: float = 0.0) -> None:
-        self._told_fading = False
-        self._called_s = -_REMIND_EVERY_S
-        self._trusted_s = begin_s
-
-    def cues(
-        self,
-        now_s: float,
-        falling: bool,
-        observation: Observation | None,
-        source: LiveSource,
-        events: tuple[Event, ...] = (),
-    ) -> Iterator[Cue]:
-        """Yield what should be heard, the events' own cues among it."""
-        yield from (cue for event in events if (cue := cue_for(event)) is not None)
-        if self._fades(falling, events):
-            yield CUES["fading_back"]
-        if observation is not None and observation.trust >= TRUSTED:
-            self._trusted_s = now_s
-        blind = source.silent_s > _BLIND_AFTER_S or now_s - self._trusted_s > _DISTRUST_AFTER_S
-        if not blind:
-            self._called_s = -_REMIND_EVERY_S
-        elif now_s - self._called_s >= _REMIND_EVERY_S:
-            self._called_s = now_s
-            yield CUES["attention"]
-
-    def _fades(self, falling: bool, events: tuple[Event, ...]) -> bool:
-        """Say once after an addition, when it is seen, that the colour goes back."""
-        kinds = {event.kind for event in events}
-        if "addition" in kinds:
-            self._told_fading = False
-        if self._told_fading or not (falling or "fade_back" in kinds):
-            return False
-        self._told_fading = True
-        return True
 
 
 class Keeper:
@@ -249,18 +204,3 @@ class Keeper:
             "warnings": list(told),
         }
         self._notebook.finish(self._run_id, verdict, result, source)
-
-
-def told(error: Exception, what: str) -> HueholdError:
-    """Return an error as a sentence that a user can be told.
-
-    Parameters
-    ----------
-    error : Exception
-        One of ours is returned as it is.
-    what : str
-        How the sentence begins where nobody foresaw the error.
-    """
-    if isinstance(error, HueholdError):
-        return error
-    return HueholdError(f"{what} ({type(error).__name__}: {error}). Please report it.")
