@@ -73,7 +73,7 @@ def answer(monkeypatch, answers):
         (["use", "nothing"], 2, "There is no calibration"),
         (["stop", "spoon"], 2, "no calibration of kind 'spoon'"),
         (["remove", "--yes", "indicator/starch"], 2, "comes with huehold"),
-        (["spoon"], 2, "No such command"),
+        (["spoon"], 2, "There is no command"),
     ],
 )
 def test_wrong_use_is_told_in_a_sentence(capsys, tmp_path, monkeypatch, arguments, code, words):

@@ -6,7 +6,7 @@ from huehold.cli import COMMANDS, run
 
 
 @pytest.mark.parametrize(
-    ("typed", "words"), [("wach", "did you mean 'watch'"), ("xyzzy", "No such command 'xyzzy'")]
+    ("typed", "words"), [("wach", "did you mean 'watch'"), ("xyzzy", "There is no command 'xyzzy'")]
 )
 def test_an_unknown_command_is_wrong_usage(capsys, typed, words):
     assert run([typed]) == 2

@@ -106,8 +106,8 @@ def test_a_given_vessel_and_white_are_used(clean, tmp_path):
         ("--vessel", "a,b,c", "3 numbers"),
         ("--vessel", "10,20,-5", "above zero"),
         ("--white", "1,2,3", "4 numbers"),
-        ("--hold", "0", "range"),
-        ("--rate", "1000", "range"),
+        ("--hold", "0", "is not a number from"),
+        ("--rate", "1000", "is not a number from"),
     ],
 )
 def test_wrong_usage_is_exit_code_2(clean, capsys, option, value, part):

@@ -45,7 +45,7 @@ def test_files_that_are_wrong(tmp_path, text, words):
 
 
 def test_file_that_is_not_there(tmp_path):
-    with pytest.raises(InputError, match="cannot be read"):
+    with pytest.raises(InputError, match="There is no file"):
         read_replicates(tmp_path / "none.csv")
 
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import difflib
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
 import click
 
 from huehold import __version__
+from huehold.cli.words import WordGroup, mistake
 from huehold.errors import HueholdError
 
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -27,21 +28,12 @@ COMMANDS: dict[str, tuple[str, str]] = {
 """Name of a command -> where it lives, and the line `huehold --help` shows."""
 
 
-class LazyGroup(click.Group):
+class LazyGroup(WordGroup):
     """A group that imports a command only when it is asked for, so `--help` stays quick."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Return the command names in the order people meet them."""
         return list(COMMANDS)
-
-    def resolve_command(
-        self, ctx: click.Context, args: list[str]
-    ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Find the command; a name that does not exist is answered with the nearest one."""
-        near = difflib.get_close_matches(args[0], COMMANDS, n=1)
-        if near and args[0] not in COMMANDS:
-            ctx.fail(f"There is no command {args[0]!r}; did you mean {near[0]!r}?")
-        return super().resolve_command(ctx, args)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
         """Import and return a command, or None if there is no such name."""
@@ -87,18 +79,21 @@ def run(arguments: Sequence[str] | None = None) -> int:
     0 the work was done, 2 wrong usage, 3 an input cannot be read, 4 the camera was lost,
     130 interrupted after saving.
     """
+    os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")  # what it warns of is told in a sentence
     for stream in (sys.stdout, sys.stderr):
         # A console of another encoding must not break on a degree sign.
         reconfigure = getattr(stream, "reconfigure", None)
         if reconfigure is not None:
             reconfigure(errors="replace")
     try:
-        outcome = cli.main(args=arguments, standalone_mode=False)
+        outcome = cli.main(args=arguments, prog_name="huehold", standalone_mode=False)
     except HueholdError as error:
         return _complain(str(error), error.exit_code)
-    except click.UsageError as error:
+    except click.exceptions.NoArgsIsHelpError as error:
         error.show()
         return 2
+    except click.UsageError as error:
+        return _complain(mistake(error), 2)
     except click.ClickException as error:
         return _complain(error.format_message(), error.exit_code)
     except (click.Abort, KeyboardInterrupt):
@@ -111,5 +106,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
 def _complain(message: str, exit_code: int) -> int:
     from huehold.report.words import sentence
 
-    click.echo(f"huehold: {sentence(message)}", err=True)
+    first, _, hint = message.partition("\n")
+    click.echo(f"huehold: {sentence(first)}" + (f"\n{hint}" if hint else ""), err=True)
     return exit_code

@@ -10,12 +10,13 @@ from huehold.calibration.guides import list_guides
 from huehold.cli.asking import today
 from huehold.cli.options import page_options
 from huehold.cli.outputs import json_option, write_json
+from huehold.cli.words import WordGroup
 from huehold.errors import HueholdError
 
 __all__ = ["calibrate"]
 
 
-class _Guides(click.Group):
+class _Guides(WordGroup):
     """Builds a calibration's command only when it is asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:

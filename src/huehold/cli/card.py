@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from huehold.cli.words import Number
+
 
 @click.command(epilog="Example: huehold card --paper a4 --cup-mm 75 --out card.pdf")
 @click.option(
@@ -17,7 +19,7 @@ import click
 )
 @click.option(
     "--cup-mm",
-    type=int,
+    type=Number(whole=True),
     default=75,
     show_default=True,
     metavar="MM",

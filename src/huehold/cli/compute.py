@@ -16,6 +16,7 @@ from huehold.cli.options import (
     method_option,
 )
 from huehold.cli.outputs import json_option, print_rich, write_json
+from huehold.cli.words import Number
 from huehold.errors import UsageError
 from huehold.mass_fields import FIELDS
 
@@ -62,7 +63,7 @@ _DIRECT = tuple(known.key for known in FIELDS if known.key != "readability")
 )
 @click.option(
     "--coverage",
-    type=float,
+    type=Number(),
     default=0.95,
     show_default=True,
     metavar="SHARE",

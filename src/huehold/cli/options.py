@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from huehold.cli.words import Number
+
 if TYPE_CHECKING:
     from huehold.calibration.model import Calibration
     from huehold.core import Ellipse, Rect
@@ -27,6 +29,7 @@ def numbers(shape: str) -> Callback:
         sizes and must be above zero.
     """
     wanted = shape.count(",") + 1
+    example = ",".join(("320", "240", "110", "80")[:wanted])
 
     def read(
         ctx: click.Context, param: click.Parameter, value: str | None
@@ -38,7 +41,9 @@ def numbers(shape: str) -> Callback:
         except ValueError:
             found = ()
         if len(found) != wanted:
-            raise click.BadParameter(f"{value!r} is not {wanted} numbers in pixels like {shape}.")
+            raise click.BadParameter(
+                f"{value!r} is not {wanted} numbers in pixels, {shape}, such as {example}."
+            )
         if any(not 0 < size < 1e5 for size in found[2:]):
             raise click.BadParameter(f"{value!r}: the sizes in {shape} must be above zero.")
         return found
@@ -89,7 +94,7 @@ method_option = click.option(
 hold_option = click.option(
     "--hold",
     "hold_s",
-    type=click.FloatRange(1, 600),
+    type=Number(1, 600),
     metavar="SECONDS",
     help="How long the end colour must hold; the method's (or the run's) own if not given.",
 )
@@ -127,7 +132,7 @@ def page_options(command: F) -> F:
     """Give a command that serves the page its port and whether to open it."""
     port = click.option(
         "--port",
-        type=click.IntRange(0, 65535),
+        type=Number(0, 65535, whole=True),
         default=0,
         show_default="any that is free",
         metavar="NUMBER",

@@ -65,7 +65,7 @@ class Outputs:
         InputError
             If a folder does not exist.
         """
-        from huehold.report.files import check_place, picture_kind
+        from huehold.report.files import check_not_another, check_place, picture_kind
 
         given = (getattr(self, one.name) for one in fields(self))
         paths = [Path(name).absolute() for name in given if name and name != "-"]
@@ -73,6 +73,7 @@ class Outputs:
             raise UsageError("Two outputs would go to the same file; give each its own name.")
         for path in paths:
             check_place(path)
+            check_not_another(path)
         if self.plot:
             picture_kind(self.plot)
         for name in taken:
@@ -136,13 +137,14 @@ def show(run: Run, outputs: Outputs, *, extra: Mapping[str, str | Path] | None =
 
 def write_json(data: Mapping[str, Any] | Sequence[Any], to: str) -> None:
     """Write as JSON to a file, or to standard output for ``-``; numbers are rounded."""
-    from huehold.report.files import write_text
+    from huehold.report.files import check_not_another, write_text
     from huehold.report.numbers import plain
 
     text = json.dumps(plain(data), indent=1, ensure_ascii=False, allow_nan=False)
     if to == "-":
         click.echo(text)
     else:
+        check_not_another(Path(to))
         write_text(to, text + "\n")
 
 

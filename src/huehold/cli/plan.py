@@ -11,6 +11,7 @@ import click
 from huehold.cli.masses import field_options
 from huehold.cli.options import balance_options, method_option
 from huehold.cli.outputs import json_option, print_rich, write_json
+from huehold.cli.words import Number
 from huehold.errors import UsageError
 
 if TYPE_CHECKING:
@@ -31,7 +32,11 @@ _MASSES = {
 }
 _NUMBERS = {
     "uncertainty": ("wanted_percent", "%", "the wanted uncertainty"),
-    "alkalinity": ("alkalinity_mmol_per_l", "mmol/L", "the alkalinity"),
+    "alkalinity": (
+        "alkalinity_mmol_per_l",
+        "mmol/L",
+        "the alkalinity (50 mg/L as CaCO3 are 1 mmol/L)",
+    ),
     "cup_volume": ("cup_ml", "mL", "the cup's volume"),
 }
 
@@ -85,7 +90,7 @@ _NUMBERS = {
 @click.option("--dropper", metavar="MASS", help="How much titrant the dropper or bottle holds.")
 @click.option(
     "--temperature",
-    type=float,
+    type=Number(),
     default=22.0,
     show_default=True,
     metavar="C",

@@ -19,6 +19,7 @@ from huehold.cli.options import (
     white_of,
 )
 from huehold.cli.outputs import Outputs, output_options, show
+from huehold.cli.words import Number
 from huehold.errors import InputError
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ if TYPE_CHECKING:
 @click.option(
     "--rate",
     "rate_hz",
-    type=click.FloatRange(2, 60),
+    type=Number(2, 60),
     default=12.0,
     show_default=True,
     metavar="HZ",

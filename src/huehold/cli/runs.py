@@ -19,6 +19,7 @@ from huehold.cli.outputs import (
     show,
     write_json,
 )
+from huehold.cli.words import Number, WordGroup
 from huehold.errors import UsageError
 
 if TYPE_CHECKING:
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
 
     from huehold.notebook import Notebook, RunRecord
     from huehold.run import Run
-
 
 
 _notebook_option = click.option(
@@ -38,7 +38,7 @@ _notebook_option = click.option(
 )
 
 
-@click.group()
+@click.group(cls=WordGroup)
 @_notebook_option
 @click.pass_context
 def runs(ctx: click.Context, notebook_file: Path | None) -> None:
@@ -146,7 +146,7 @@ def _analysed(
 
 
 @runs.command("show")
-@click.argument("run", type=int)
+@click.argument("run", type=Number(1, whole=True))
 @_with_book
 @_analysis_options
 @output_options
@@ -161,7 +161,7 @@ def show_run(run: Run, outputs: Outputs) -> None:
 
 
 @runs.command("export")
-@click.argument("run", type=int)
+@click.argument("run", type=Number(1, whole=True))
 @click.option(
     "--out",
     "folder",
@@ -178,7 +178,9 @@ def export_run(run: Run, folder: Path) -> None:
 
 
 @runs.command("compare")
-@click.argument("numbers", metavar="RUN RUN ...", type=int, nargs=-1, required=True)
+@click.argument(
+    "numbers", metavar="RUN RUN ...", type=Number(1, whole=True), nargs=-1, required=True
+)
 @click.option("--plot", "plot_file", metavar="FILE", help="The traces laid over one another.")
 @_with_book
 def compare_runs(book: Notebook, numbers: tuple[int, ...], plot_file: str | None) -> None:
@@ -195,7 +197,7 @@ def compare_runs(book: Notebook, numbers: tuple[int, ...], plot_file: str | None
 
 
 @runs.command("remove")
-@click.argument("run", type=int)
+@click.argument("run", type=Number(1, whole=True))
 @_with_book
 def remove_run(book: Notebook, run: int) -> None:
     """Put RUN away; `huehold runs back RUN` brings it back."""
@@ -205,7 +207,7 @@ def remove_run(book: Notebook, run: int) -> None:
 
 
 @runs.command("back")
-@click.argument("run", type=int)
+@click.argument("run", type=Number(1, whole=True))
 @_with_book
 def bring_back(book: Notebook, run: int) -> None:
     """Bring RUN back."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from huehold.cli.words import Number
 from huehold.errors import UsageError
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ __all__ = ["simulate"]
 )
 @click.option(
     "--seed",
-    type=click.IntRange(0),
+    type=Number(0, whole=True),
     metavar="NUMBER",
     help="Another run of the same kind; the same number gives the same run.",
 )

@@ -14,6 +14,7 @@ from huehold.cli.options import (
     numbers,
     page_options,
 )
+from huehold.cli.words import Number
 
 
 @click.command(epilog="Example: huehold watch --phone")
@@ -34,7 +35,7 @@ from huehold.cli.options import (
 @click.option(
     "--rate",
     "rate_hz",
-    type=click.FloatRange(5, 240),
+    type=Number(5, 240),
     default=30.0,
     show_default=True,
     metavar="HZ",
@@ -55,7 +56,7 @@ from huehold.cli.options import (
 )
 @click.option(
     "--speed",
-    type=click.FloatRange(0.1, 100),
+    type=Number(0.1, 100),
     default=1.0,
     show_default=True,
     metavar="TIMES",
@@ -114,7 +115,7 @@ from huehold.cli.options import (
 )
 @click.option(
     "--record-limit",
-    type=click.IntRange(1, 1 << 20),
+    type=Number(1, 1 << 20, whole=True),
     default=2000,
     show_default=True,
     metavar="MB",
@@ -135,7 +136,7 @@ from huehold.cli.options import (
 )
 @click.option(
     "--volume",
-    type=click.FloatRange(0, 1),
+    type=Number(0, 1),
     default=0.8,
     show_default=True,
     metavar="0..1",

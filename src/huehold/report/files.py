@@ -8,7 +8,9 @@ from pathlib import Path
 
 from huehold.errors import InputError, UsageError
 
-__all__ = ["check_place", "picture_kind", "write_bytes", "write_text"]
+__all__ = ["check_not_another", "check_place", "picture_kind", "write_bytes", "write_text"]
+
+_KINDS = ("", ".json", ".csv", ".tsv", ".txt", ".png", ".svg", ".html", ".htm")
 
 
 def write_bytes(path: str | Path, content: bytes) -> Path:
@@ -61,6 +63,18 @@ def check_place(target: Path) -> None:
         )
     if target.is_dir():
         raise InputError(f"Cannot write {target}: it is a folder. Add a file name to it.")
+
+
+def check_not_another(target: Path) -> None:
+    """Refuse to write a report over a recording or another file that is no report.
+
+    Raises
+    ------
+    UsageError
+        If there is one of that name.
+    """
+    if target.suffix.lower() not in _KINDS and target.is_file():
+        raise UsageError(f"{target} is there already and is no report; name another file.")
 
 
 def picture_kind(path: str | Path) -> str:

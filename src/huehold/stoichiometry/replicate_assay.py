@@ -218,6 +218,8 @@ def _table(path: Path) -> list[list[str]]:
         text = path.read_text("utf-8-sig")
         header = text.partition("\n")[0]
         return list(csv.reader(io.StringIO(text), delimiter=";" if ";" in header else ","))
+    except FileNotFoundError as error:
+        raise InputError(f"There is no file {path}: check the name and the folder.") from error
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise InputError(f"the file of replicates {path} cannot be read as UTF-8 text") from error
 
@@ -231,7 +233,7 @@ def _settings(given: Settings | None, number: int) -> Settings:
 def _check_columns(names: Sequence[str], path: Path) -> None:
     for name in names:
         if name not in COLUMNS:
-            near = difflib.get_close_matches(name, COLUMNS, n=1, cutoff=0.4)
+            near = difflib.get_close_matches(name, COLUMNS, n=1)
             hint = f"did you mean '{near[0]}'?" if near else f"known are {', '.join(COLUMNS)}"
             raise InputError(f"{path.name} has a column '{name}'; {hint}")
         if names.count(name) > 1:
