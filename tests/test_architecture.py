@@ -1,8 +1,12 @@
-"""The house stays as it is drawn: imports flow one way."""
+"""The house stays as it is drawn: imports flow one way, and what is public says what it is."""
 
+import ast
 import subprocess
 import sys
+from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 ROOT = Path(__file__).resolve().parents[1]
 
@@ -14,6 +18,29 @@ def test_imports_flow_one_way():
     )  # fmt: skip
     assert done.returncode == 0, done.stdout
     assert "0 broken" in done.stdout
+
+
+def undocumented(source: str) -> Iterator[str]:
+    """Modules, classes and functions, methods and inner ones too, without a docstring."""
+    kinds = ast.Module | ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef
+    for node in ast.walk(ast.parse(source)):
+        name = getattr(node, "name", "the module")
+        if isinstance(node, kinds) and not name.startswith("_") and not ast.get_docstring(node):
+            yield f"{name}, line {getattr(node, 'lineno', 1)}"
+
+
+@pytest.mark.parametrize(
+    "path",
+    sorted((ROOT / "src" / "huehold").rglob("*.py")),
+    ids=lambda p: f"{p.parent.name}/{p.name}",
+)
+def test_all_that_is_public_has_a_docstring(path):
+    assert list(undocumented(path.read_text("utf-8"))) == []
+
+
+def test_what_lacks_a_docstring_is_found():
+    source = '"""M."""\nclass _A:\n    def b(self):\n        return 1\ndef _c():\n    pass\n'
+    assert list(undocumented(source)) == ["b, line 3"]
 
 
 def test_the_wheel_carries_what_the_program_needs():

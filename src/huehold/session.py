@@ -337,6 +337,7 @@ def _with_masses(events: tuple[Event, ...], readings: tuple[Reading, ...]) -> tu
     known = {found.time_s: found for found in masses_of_additions(readings, additions)}
 
     def weighed(event: Event) -> Event:
+        """Return an addition with its mass; another event as it is."""
         found = known.get(event.time_s) if event.kind == "addition" else None
         if found is None:
             return event

@@ -170,6 +170,7 @@ def hue_bands(
 
 def _overlap(first: tuple[float, float], second: tuple[float, float]) -> bool:
     def holds(band: tuple[float, float], hue: float) -> bool:
+        """Say whether a hue lies in a band, both in degrees."""
         return (hue - band[0]) % 360.0 <= (band[1] - band[0]) % 360.0
 
     return (0.0, 360.0) in (first, second) or holds(first, second[0]) or holds(second, first[0])

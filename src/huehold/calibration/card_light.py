@@ -323,6 +323,13 @@ def fit_tone(ramp: Ramp) -> ToneCurve | None:
         return None
 
     def residual(p: FloatArray) -> FloatArray:
+        """Return by how many hundredths of white the fields are off, then the priors by spreads.
+
+        Parameters
+        ----------
+        p : ndarray, shape (3,)
+            Exponent of the tone curve, dot gain, light of solid ink.
+        """
         _, gain, ink = p
         prior = [(gain - _GAIN_PRIOR[0]) / _GAIN_PRIOR[1], (ink - _INK_PRIOR[0]) / _INK_PRIOR[1]]
         return np.concatenate([(_model(ramp.coverage, *p) - ramp.light) / 0.01, prior])

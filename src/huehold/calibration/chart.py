@@ -227,10 +227,18 @@ def _fit(
     along = wanted[:, 1:] / np.maximum(chroma, 1e-6)[:, None]
 
     def matrix(free: FloatArray) -> FloatArray:
+        """Return the matrix, shape (3, count), of its free entries: each row adds up to 1."""
         rows = free.reshape(3, count - 1)
         return np.column_stack([rows, 1.0 - rows.sum(axis=1)])
 
     def residual(free: FloatArray) -> FloatArray:
+        """Return what the corrected colours are off, as CIE94 weighs it, shape (3 * patches,).
+
+        Parameters
+        ----------
+        free : ndarray, shape (3 * (count - 1),)
+            Entries of the matrix but the last of each row.
+        """
         off = lab_from_linear(terms @ matrix(free).T) - wanted
         saturation = (off[:, 1:] * along).sum(axis=1) / (1.0 + 0.045 * chroma)
         tint = (off[:, 2] * along[:, 0] - off[:, 1] * along[:, 1]) / (1.0 + 0.015 * chroma)

@@ -50,6 +50,7 @@ class _Facts:
 
     @property
     def args(self) -> dict[str, Any]:
+        """Name and date, as what makes a calibration takes them."""
         return {"name": self.name, "made": self.made}
 
 

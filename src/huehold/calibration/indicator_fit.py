@@ -262,6 +262,7 @@ def _curve(ph: FloatArray, lab: FloatArray, u: FloatArray) -> Curve:
 
 def _points_table(points: Sequence[ColourPoint]) -> Points:
     def column(field: str) -> tuple[float, ...]:
+        """Return a field of all points, rounded to thousandths."""
         return tuple(round(float(getattr(p, field)), 3) for p in points)
 
     return Points(

@@ -183,6 +183,14 @@ class _Problem:
         return slope
 
     def residuals(self, x: FloatArray) -> FloatArray:
+        """Return what is off in units of its uncertainty: colours, smoothness, pH, pK; shape (m,).
+
+        Parameters
+        ----------
+        x : ndarray, shape (k + (k + 1) * bands + n,)
+            The k pK, the absorbances of the bands of each form, and the points' errors of pH in
+            units of their uncertainty.
+        """
         rough = np.diff(self.bands(x), 2, axis=1) / _SMOOTH
         held = (x[: self.k] - self.ph.mean()) / self.reach
         return np.concatenate(
@@ -190,16 +198,20 @@ class _Problem:
         )
 
     def bands(self, x: FloatArray) -> FloatArray:
+        """Return the bands of the k + 1 forms, shape (k + 1, bands)."""
         return x[self.k : self.size].reshape(self.k + 1, _BANDS)
 
     def true_ph(self, x: FloatArray) -> FloatArray:
+        """Return the pH at which the n points really lie, shape (n,)."""
         return self.ph + x[self.size :] * self.u_ph
 
     def colour_residuals(self, x: FloatArray) -> FloatArray:
+        """Return what the colours are off in units of their uncertainty, shape (n, 3)."""
         colour = _colour(self.true_ph(x), x[: self.k], self.bands(x), self.light)
         return np.asarray((colour - self.lab) / self.u_lab[:, None])
 
     def jacobian(self, x: FloatArray) -> FloatArray:
+        """Return the slopes of `residuals`, shape (m, len(x))."""
         n = len(self.ph)
         _, slopes = _colour_and_slopes(self.true_ph(x), x[: self.k], self.bands(x), self.light)
         slopes = slopes / self.u_lab[:, None, None]
@@ -214,6 +226,7 @@ class _Problem:
         return np.concatenate([colours, rough, prior])
 
     def result(self, x: FloatArray) -> ProtolysisFit:
+        """Return the fit at `x`, its covariance wider where colours fit worse than they should."""
         jac = self.jacobian(x)
         misfit = self.colour_residuals(x)
         chi2 = float(np.sum(misfit**2))

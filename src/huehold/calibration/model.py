@@ -155,6 +155,7 @@ def plainly(make: Callable[P, R]) -> Callable[P, R]:
 
     @functools.wraps(make)
     def tell(*args: P.args, **kwargs: P.kwargs) -> R:
+        """Make it, and say what the model refuses."""
         try:
             return make(*args, **kwargs)
         except ValidationError as error:

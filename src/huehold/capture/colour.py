@@ -57,6 +57,7 @@ class ColourTags:
         """Read the tags of a decoded frame; the codec's own fill what it leaves out."""
 
         def stated(name: str, nothing: int) -> int:
+            """Return a tag of the frame, or the codec's where the frame has none."""
             value = int(getattr(frame, name))
             return int(getattr(context, name)) if value == nothing else value
 

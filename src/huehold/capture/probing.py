@@ -81,6 +81,7 @@ def layout_of(packets: Iterable[Any], time_base: Fraction, origin: Fraction) -> 
     distinct = all(a < b for a, b in pairwise(stamps))
 
     def seconds(stamp: int) -> float:
+        """Return a stamp in seconds from the first picture."""
         return float(stamp * time_base - origin)
 
     return Layout(

@@ -20,9 +20,11 @@ class _Guides(WordGroup):
     """Builds a calibration's command only when it is asked for."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the names of guides and of the other commands."""
         return [*list_guides(), *super().list_commands(ctx)]
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Return a command; that of a guide is built now."""
         if cmd_name not in list_guides():
             return super().get_command(ctx, cmd_name)
         from huehold.cli.calibrate_guided import command_of
@@ -30,6 +32,7 @@ class _Guides(WordGroup):
         return command_of(cmd_name)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """Write guides and the other commands under headings of their own."""
         with formatter.section("What to calibrate"):
             formatter.write_dl([(kind, guide.what) for kind, guide in list_guides().items()])
         with formatter.section("What was calibrated, and the page"):

@@ -28,6 +28,7 @@ def command_of(kind: str) -> click.Command:
     def run(
         name: str | None, use_it: bool, dry_run: bool, json_to: str | None, **options: Any
     ) -> None:
+        """Make the calibration from what was given and asked, and keep it."""
         if _told_list(guide, options):
             return
         from huehold.calibration.guided import make
@@ -143,6 +144,7 @@ def _ask_fields(guide: Guide, step: Step, answers: Given) -> None:
         flag = field.key.upper() if field.argument else _flag(field.key)
 
         def read(text: str, field: Field = field) -> str:
+            """Check an answer and return it as typed."""
             field.read(text, Answers(guide, answers))
             return text
 
@@ -175,6 +177,7 @@ def _ask_rows(step: Step, answers: Given) -> None:
 
 def _rows_reader(step: Step) -> Callable[[str], list[dict[str, str]]]:
     def read(line: str) -> list[dict[str, str]]:
+        """Return the rows of a line, each of their fields checked."""
         rows = [step.row_of(line)] if step.several or step.argument else step.rows_of(line)
         for field in step.fields:
             for row in rows:

@@ -34,6 +34,7 @@ def numbers(shape: str) -> Callback:
     def read(
         ctx: click.Context, param: click.Parameter, value: str | None
     ) -> tuple[float, ...] | None:
+        """Return the numbers of an option."""
         if value is None:
             return None
         try:

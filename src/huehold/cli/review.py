@@ -155,6 +155,7 @@ def run_review(
     with ReviewProgress(recording.name, quiet=quiet) as progress, VisionFilm(vision_file) as film:
 
         def on_step(step: Step, progress_s: float) -> None:
+            """Show how far it is, and draw what was seen."""
             progress.step(step, progress_s)
             film.step(step)
 

@@ -129,6 +129,7 @@ def _progress(name: str, *, quiet: bool) -> Iterator[Callable[[int, int], None]]
         task = progress.add_task(name, total=None)
 
         def advance(done: int, total: int) -> None:
+            """Show how many of the frames are done."""
             progress.update(task, completed=done, total=total)
 
         yield advance

@@ -31,6 +31,7 @@ class _Stretch:
 
     @property
     def kind(self) -> str:
+        """What hindered the view for the longest time."""
         return max(self.lasting_s, key=self.lasting_s.__getitem__) if self.lasting_s else "unclear"
 
 

@@ -99,6 +99,7 @@ class _Bucket:
         self._left, self._last_s = burst, now_s
 
     def take(self, now_s: float) -> bool:
+        """Say whether one more may pass now, and count it."""
         self._left = min(self._burst, self._left + (now_s - self._last_s) * self._rate_hz)
         self._last_s = now_s
         if self._left < 1:

@@ -231,6 +231,7 @@ class Cup:
         sign = 1.0 if self.adds_acid else -1.0
 
         def charge(titrant_g: float) -> float:
+            """Return the charge at the pH called, positive while titrant is lacking."""
             mixed = self._composition(titrant_g, with_sample=False)
             return sign * float(self.water.speciate(ph, mixed).charge)
 

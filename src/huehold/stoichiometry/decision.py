@@ -246,6 +246,7 @@ def _u_needed(case: _Case) -> float | None:
         return largest
 
     def spare(u: float) -> float:
+        """Return by how much the conformity probability at `u` exceeds what is asked for."""
         p = conformity_probability(case.value, u, case.low, case.high, dof=case.dof)
         return p - (1.0 - case.risk)
 

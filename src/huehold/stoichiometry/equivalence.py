@@ -275,6 +275,7 @@ class _ExcessOfPh:
         known = evaluate(self.sheet.steps, values)
 
         def excess_g(ph: Any) -> Any:
+            """Return the titrant beyond equivalence in grams at a pH."""
             from huehold.stoichiometry.steps import FUNCTIONS
 
             return FUNCTIONS[self._function_name()](

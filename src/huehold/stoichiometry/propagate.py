@@ -174,6 +174,7 @@ def _slope(model: Model, centre: Mapping[str, float], item: Input) -> float:
     h = _step(item)
 
     def at(steps: int) -> float:
+        """Return the model so many steps off in this input."""
         return _evaluate(model, {**centre, item.name: item.value + steps * h})
 
     return (8.0 * (at(1) - at(-1)) - (at(2) - at(-2))) / (12.0 * h)

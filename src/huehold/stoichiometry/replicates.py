@@ -275,6 +275,20 @@ def trend(values: Sequence[float], times: Sequence[float] | None = None) -> Tren
 
 
 def plain_values(values: Sequence[Any], unit: str) -> tuple[FloatArray, str]:
+    """Return replicates as plain numbers, shape (n,), and their unit.
+
+    Parameters
+    ----------
+    values : sequence of numbers or quantities
+        At least two; quantities are converted to the unit of the first.
+    unit : str
+        Unit of plain numbers.
+
+    Raises
+    ------
+    InputError
+        If they are no finite numbers, too few, or of several kinds.
+    """
     quantities = [hasattr(v, "magnitude") and hasattr(v, "units") for v in values]
     if any(quantities):
         if not all(quantities):
@@ -303,11 +317,19 @@ def _converted(quantity: Any, first: Any) -> float:
 
 
 def check_not_negative(u: float, what: str) -> None:
+    """Refuse a standard uncertainty that is negative or not finite.
+
+    Raises
+    ------
+    InputError
+        Naming it by `what`.
+    """
     if not (math.isfinite(u) and u >= 0.0):
         raise InputError(f"The uncertainty {what} must be zero or more and finite, not {u!r}.")
 
 
 def chi2_above(chi2: float, dof: int) -> float:
+    """Return the chance that chi-squared with `dof` degrees of freedom exceeds `chi2`."""
     from scipy import special
 
     return float(special.chdtrc(dof, chi2))
@@ -328,6 +350,7 @@ def _t_outside(t: float, dof: int) -> float:
 
 
 def chance(p: float) -> str:
+    """Return a chance as text."""
     return "p < 0.001" if p < 0.001 else f"p = {p:.2g}"
 
 

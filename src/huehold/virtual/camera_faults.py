@@ -26,11 +26,13 @@ class _Swing:
 
     @classmethod
     def drawn(cls, rng: np.random.Generator, period_s: float) -> _Swing:
+        """Draw one whose slowest swing takes about `period_s`."""
         periods = period_s * np.array([1.0, 0.43, 0.19]) * rng.uniform(0.8, 1.25, 3)
         phases = rng.uniform(0.0, 2.0 * np.pi, 3)
         return cls(tuple(periods.tolist()), tuple(phases.tolist()))
 
     def at(self, time_s: float) -> float:
+        """Return the swing at a time, within -1 to 1."""
         weights = (0.6, 0.28, 0.12)
         return float(
             sum(
@@ -49,11 +51,13 @@ class _Hunt:
 
     @classmethod
     def drawn(cls, rng: np.random.Generator, duration_s: float) -> _Hunt:
+        """Draw the moments and sizes of the hunts of a run."""
         count = max(2, int(duration_s / _HUNT_EVERY_S))
         starts = np.sort(rng.uniform(2.0, max(duration_s, 4.0), count))
         return cls(starts, rng.choice([-1.0, 1.0], count) * rng.uniform(0.5, 1.0, count))
 
     def at(self, time_s: float) -> float:
+        """Return the sum of the hunts under way at a time."""
         age = time_s - self.starts_s
         on = age >= 0.0
         age = np.where(on, age, 0.0)

@@ -190,6 +190,7 @@ class Water:
         """Root of the charge between brackets, on arrays, by Ridders' rule (1979)."""
 
         def charge(ph: FloatArray) -> FloatArray:
+            """Return the charge in mol/kg at each pH."""
             return self.speciate(ph, composition).charge
 
         last = np.full_like(low, np.inf)
@@ -269,9 +270,11 @@ def saturated(
     log_k = substance.log_k_at(water.temperature_c)
 
     def with_metal(total: float) -> Composition:
+        """Return the composition with so much of the metal, in mol/kg."""
         return Composition(base.acids, {**base.metals, substance.metal: total}, base.strong)
 
     def excess(log_total: float) -> float:
+        """Return the logarithm of the saturation at a total metal of 10**log_total mol/kg."""
         mixed = with_metal(10.0**log_total)
         ph = water.ph(mixed)
         activity = water.speciate(ph, mixed).metal_activity[substance.metal]

@@ -54,6 +54,7 @@ class _Painter:
     mottle: Field
 
     def table(self, x: Field, y: Field) -> Field:
+        """Table top in its colour, grained or mottled, shape (n, m, 3)."""
         colour = np.array(_TABLES[self.ground.table], dtype=np.float32)
         tile, scale = (self.grain, 14.0) if self.ground.table == "wood" else (self.mottle, 18.0)
         strength = 0.16 if self.ground.table == "wood" else 0.045
@@ -68,6 +69,7 @@ class _Painter:
         return _tinted(np.array([0.50, 0.51, 0.52], dtype=np.float32), shade * joint * plate)
 
     def sheet(self, x: Field, y: Field) -> Field:
+        """Sheet of print under the cup, shape (n, m, 3)."""
         ink = _ink(self.ground, x, y)
         paper = 0.80 * (1.0 + 0.01 * _sample(self.mottle, x * 40.0, y * 40.0))
         return _tinted(np.array([1.0, 0.99, 0.96], dtype=np.float32), paper * (1.0 - 0.9 * ink))

@@ -129,6 +129,7 @@ class Recipe:
         solid = self.solid_mol if with_sample else 0.0
 
         def charge(titrant: float) -> float:
+            """Return the charge at the pH called with grams of titrant."""
             return float(self.water.speciate(ph, self.composition(titrant, solid)).charge)
 
         # A negative blank is extrapolated: the charge is linear in a little titrant.

@@ -176,6 +176,7 @@ def _between(one: Ellipse, other: Ellipse, share: float) -> Ellipse:
     """Ellipse part of the way from one to another of about the same place."""
 
     def mix(a: float, b: float) -> float:
+        """Return the number part of the way."""
         return a + share * (b - a)
 
     turn = (other.angle_deg - one.angle_deg + 90.0) % 180.0 - 90.0
