@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from huehold.errors import InputError, UsageError
 from huehold.methods import load_method
-from huehold.stoichiometry.assay import Assay, Settings, assay
+from huehold.stoichiometry.assay import Assay, Request, Settings, assay
 from huehold.stoichiometry.density import measured_density
 from huehold.stoichiometry.standardise import Standardisation
 from huehold.stoichiometry.steps import Chain, evaluate, needed, units_left
@@ -29,6 +29,19 @@ RUN = {
 
 def run(**changes):
     return assay(METHOD, **{"settings": QUICK, **RUN, **changes})
+
+
+def test_a_request_is_computed_like_its_parts():
+    given = RUN | {"claim": "1200 mg/15 mL", "water_mass": None}
+    whole = assay(METHOD, Request(**given), settings=QUICK)
+    assert whole.results == run(**given).results
+    assert whole.given == run(**given).given
+    assert whole.given["claim"] == "1200 mg/15 mL"
+    assert "water_mass" not in whole.given
+    with pytest.raises(UsageError, match="density in the request, not beside it"):
+        assay(METHOD, Request(**given), density="1.04", settings=QUICK)
+    with pytest.raises(TypeError, match="smaple_mass"):
+        run(smaple_mass="5 g")
 
 
 def with_equivalence(found, grams):

@@ -15,7 +15,8 @@ from huehold.errors import InputError
 from huehold.planning.request import PlanRequest
 from huehold.stoichiometry.claim import Claim, parse_claim, portion_of
 from huehold.stoichiometry.reactions import mole_ratio
-from huehold.stoichiometry.scheme import Request, build
+from huehold.stoichiometry.request import Request
+from huehold.stoichiometry.scheme import build
 from huehold.stoichiometry.steps import evaluate
 from huehold.stoichiometry.tolerances import acceptance_range
 from huehold.stoichiometry.weighing import Balance

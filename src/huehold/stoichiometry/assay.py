@@ -8,13 +8,13 @@ decision against the label claim, the working. The result can be recomputed from
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from huehold.errors import InputError, UsageError
 from huehold.methods.loader import load_method
-from huehold.methods.model import Basis, Method
+from huehold.methods.model import Method
 from huehold.stoichiometry.assay_result import SCHEMA, SEED, Assay, Result, Settings
 from huehold.stoichiometry.budget import Budget
 from huehold.stoichiometry.claim import Claim, parse_claim, parse_tolerance, portion_of
@@ -23,90 +23,35 @@ from huehold.stoichiometry.equivalence import Equivalence
 from huehold.stoichiometry.montecarlo import Agreement, MonteCarlo, compare, monte_carlo
 from huehold.stoichiometry.plausible import check_amount, check_claim, check_content, check_titrant
 from huehold.stoichiometry.propagate import propagate
-from huehold.stoichiometry.scheme import Request, build
-from huehold.stoichiometry.standardise import Standardisation
+from huehold.stoichiometry.request import Request
+from huehold.stoichiometry.scheme import build
 from huehold.stoichiometry.steps import Step, evaluate, names_used, needed
 from huehold.stoichiometry.tolerances import AcceptanceRange, acceptance_range
 from huehold.stoichiometry.uncertain import Input
-from huehold.stoichiometry.weighing import Balance
 from huehold.stoichiometry.worksheet import Output
 
-__all__ = ["SCHEMA", "SEED", "Assay", "Result", "Settings", "assay", "finish"]
+__all__ = ["SCHEMA", "SEED", "Assay", "Request", "Result", "Settings", "assay", "finish"]
 
 
 def assay(
     method: Method | str | Path,
+    request: Request | None = None,
     *,
-    sample_mass: object,
-    titrant_mass: object,
-    bracket_mass: object | None = None,
-    strength: object | None = None,
-    strength_basis: Basis | None = None,
-    country: str | None = None,
-    standardisation: Standardisation | None = None,
-    density: object | None = None,
-    reagent_mass: object | None = None,
-    reagent_strength: object | None = None,
-    reagent_strength_basis: Basis | None = None,
-    blank_mass: object | None = None,
-    tare_drift: object | None = None,
-    buoyancy: bool = False,
-    water_mass: object | None = None,
-    end_ph: object | None = None,
-    drop_mass: object | None = None,
-    balance: Balance | None = None,
-    claim: str | None = None,
-    tolerance: str | AcceptanceRange | None = None,
-    dose: object | None = None,
     settings: Settings | None = None,
+    **given: Any,
 ) -> Assay:
     """Turn the masses of a titration into a result.
-
-    Every mass may be a number of grams, text such as ``"5.22 g"`` or ``"5,22"``, or a pint
-    quantity.
 
     Parameters
     ----------
     method : Method, str or Path
         A method, the name of a shipped one, or a file.
-    sample_mass, titrant_mass : str, float or pint quantity
-        Sample weighed, and titrant added when the end colour held.
-    bracket_mass : str, float or pint quantity, optional
-        Mass of the last addition (also in drops, with `drop_mass`); 0.05 g if left out.
-    strength : str, float or pint quantity, optional
-        Of the titrant, from its label: ``"5 %"``, ``"0.1 mol/L"``, ``"0.1 N"``.
-    strength_basis : str, optional
-        Sense of a bare percentage: ``"per-100-mL"`` or ``"per-100-g"`` (or another basis).
-    country : str, optional
-        Two letters; takes the sense of the label from that country's practice.
-    standardisation : Standardisation, optional
-        In place of `strength`.
-    density : str, float, pint quantity or Input, optional
-        Of the sample, in g/mL; see `huehold.stoichiometry.density.measured_density`.
-    reagent_mass, reagent_strength, reagent_strength_basis : optional
-        Reagent added in excess, in a back titration.
-    blank_mass : optional
-        Titrant that the same water and dye (or the same reagent) used without sample.
-    tare_drift : optional
-        Reading of the empty balance at the end of the run.
-    buoyancy : bool
-        Correct both masses for the air's buoyancy.
-    water_mass : optional
-        Water the sample was stirred into; sharpens the step from end colour to equivalence.
-    end_ph : (float, float) or str, optional
-        pH read from the colour that held, with its standard uncertainty: ``"6.8 +/- 0.2"``.
-    drop_mass : str, float, pint quantity or DropMass, optional
-        Of one calibrated drop.
-    balance : Balance, optional
-        Readability 0.01 g if left out.
-    claim : str, optional
-        Label claim: ``"1200 mg/15 mL"``.
-    tolerance : str or AcceptanceRange, optional
-        ``"90-115 %"`` of the claim, or the name of a shipped range; the method's if left out.
-    dose : str, float or pint quantity, optional
-        Portion to state the result for, or what a tablet weighs.
+    request : Request, optional
+        What was weighed and read off labels.
     settings : Settings, optional
         Coverage, risk, Monte Carlo.
+    **given
+        In place of `request`, its attributes by name; None leaves one out.
 
     Returns
     -------
@@ -119,30 +64,38 @@ def assay(
     UsageError
         If inputs are missing or contradict each other.
     """
+    asked = _request(request, given)
     chosen = method if isinstance(method, Method) else load_method(method)
-    given = {k: v for k, v in locals().items() if v is not None and v is not False}
-    _check_given(given)
-    names = {f.name for f in fields(Request)} - {"balance"}
-    request = Request(
-        **{name: given[name] for name in names & given.keys()}, balance=balance or Balance()
-    )
-    parsed = parse_claim(claim, chosen, dose) if claim is not None else None
-    sheet, equivalence = build(chosen, request, portion_of(chosen, dose), parsed)
-    if parsed is not None and parsed.note:
-        sheet.notes.append(parsed.note)
+    claim = parse_claim(asked.claim, chosen, asked.dose) if asked.claim is not None else None
+    sheet, equivalence = build(chosen, asked, portion_of(chosen, asked.dose), claim)
+    if claim is not None and claim.note:
+        sheet.notes.append(claim.note)
     return finish(
         chosen,
-        _as_typed(given),
+        {"method": chosen.name if isinstance(method, Method) else str(method), **asked.as_typed()},
         tuple(sheet.inputs.values()),
         tuple(sheet.steps),
         tuple(sheet.outputs),
         settings or Settings(),
         equivalence,
-        claim or "",
-        _limits(chosen, parsed, tolerance),
+        asked.claim or "",
+        _limits(chosen, claim, asked.tolerance),
         tuple(sheet.notes),
         tuple(sheet.warnings),
     )
+
+
+def _request(request: Request | None, given: Mapping[str, Any]) -> Request:
+    """Return what was given, whichever way it was."""
+    known = {name: value for name, value in given.items() if value is not None}
+    if request is None:
+        missing = [name for name in ("sample_mass", "titrant_mass") if name not in known]
+        if missing:
+            raise UsageError(f"the {missing[0].replace('_', ' ')} is needed, in grams")
+        return Request(**known)
+    if known:
+        raise UsageError(f"give {', '.join(known)} in the request, not beside it")
+    return request
 
 
 def finish(
@@ -261,15 +214,6 @@ def _decide(
     )  # fmt: skip
 
 
-def _check_given(given: Mapping[str, object]) -> None:
-    for name in ("sample_mass", "titrant_mass"):
-        if name not in given:
-            raise UsageError(f"the {name.replace('_', ' ')} is needed, in grams")
-    for name in ("claim", "tolerance", "country", "strength_basis", "reagent_strength_basis"):
-        if not isinstance(given.get(name, ""), str | AcceptanceRange):
-            raise UsageError(f"the {name.replace('_', ' ')} must be text, not {given[name]!r}")
-
-
 def _limits(
     method: Method, claim: Claim | None, tolerance: str | AcceptanceRange | None
 ) -> AcceptanceRange | None:
@@ -288,13 +232,3 @@ def _limits(
     if chosen.of != "label":
         raise InputError(f"the range {chosen.name} is not of the label claim ({chosen.text()})")
     return chosen
-
-
-def _as_typed(given: Mapping[str, object]) -> dict[str, str]:
-    shown = {}
-    for name, value in given.items():
-        if isinstance(value, Method):
-            shown[name] = value.name
-        elif name not in {"settings", "chosen"}:
-            shown[name] = str(getattr(value, "text", value))
-    return shown

@@ -27,7 +27,7 @@ from huehold.stoichiometry.weighing import drift_input, last_addition_input, mas
 from huehold.stoichiometry.worksheet import Worksheet
 
 if TYPE_CHECKING:
-    from huehold.stoichiometry.scheme import Request
+    from huehold.stoichiometry.request import Request
 
 __all__ = ["Equivalence", "add_equivalence"]
 

@@ -8,7 +8,7 @@ sample to a content, to a portion and to a share of the label claim.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
@@ -18,38 +18,15 @@ from huehold.stoichiometry.claim import Claim, Portion
 from huehold.stoichiometry.density import density_input, water_density
 from huehold.stoichiometry.equivalence import Equivalence, add_equivalence
 from huehold.stoichiometry.quantities import Typed, read
-from huehold.stoichiometry.standardise import Standardisation, from_standard, path_factors
+from huehold.stoichiometry.request import Request
+from huehold.stoichiometry.standardise import from_standard, path_factors
 from huehold.stoichiometry.steps import Chain, Factor, Formula, Sum, Symbol, Term
 from huehold.stoichiometry.strength import Strength, from_label, molar_mass_input
 from huehold.stoichiometry.uncertain import Input
-from huehold.stoichiometry.weighing import Balance, mass_input
+from huehold.stoichiometry.weighing import mass_input
 from huehold.stoichiometry.worksheet import Output, Worksheet
 
-__all__ = ["RESULT_UNITS", "Request", "build"]
-
-
-@dataclass(frozen=True)
-class Request:
-    """Everything that was given for one assay; see `huehold.stoichiometry.assay.assay`."""
-
-    sample_mass: object
-    titrant_mass: object
-    bracket_mass: object | None = None
-    strength: object | None = None
-    strength_basis: Basis | None = None
-    country: str | None = None
-    standardisation: Standardisation | None = None
-    density: object | None = None
-    reagent_mass: object | None = None
-    reagent_strength: object | None = None
-    reagent_strength_basis: Basis | None = None
-    blank_mass: object | None = None
-    tare_drift: object | None = None
-    buoyancy: bool = False
-    water_mass: object | None = None
-    end_ph: object | None = None
-    drop_mass: object | None = None
-    balance: Balance = field(default_factory=Balance)
+__all__ = ["RESULT_UNITS", "build"]
 
 
 @dataclass(frozen=True, slots=True)
