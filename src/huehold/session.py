@@ -39,11 +39,12 @@ from huehold.errors import HueholdError
 from huehold.masses import MassInputs, assay_of
 from huehold.methods import Method, load_method
 from huehold.recorder import Gallery, TraceRecorder, scaled_vessel, scaled_white, unique
-from huehold.reviewing import PassChoice, frames_of, open_reader
+from huehold.reviewing import PassChoice, SparseReader, frames_of, open_reader
 from huehold.run import Run, Settings
 from huehold.vision import Observer, Sight
 
 if TYPE_CHECKING:
+    from huehold.capture.recording import Recording
     from huehold.stoichiometry.assay import Assay
 
 __all__ = ["Session", "Step", "detector_settings", "review"]
@@ -397,8 +398,6 @@ def review(
     """
     chosen = method if isinstance(method, Method) else load_method(method)
     settings = settings or Settings()
-    interrupted = False
-    weighed = deque(rises(masses.readings) if masses is not None else ())
     reader = open_reader(recording, rate_hz=settings.rate_hz, matrix=matrix, passes=passes)
     with reader as source:
         session = Session(
@@ -407,16 +406,7 @@ def review(
         )  # fmt: skip
         if on_open is not None:
             on_open(source.info)
-        try:
-            for frame in frames_of(source, session.observer, session.detector):
-                while weighed and weighed[0].time_s <= frame.time_s:
-                    reading = weighed.popleft()
-                    session.note_mass(reading.time_s, reading.mass_g)
-                step = session.feed(frame)
-                if on_step is not None:
-                    on_step(step, source.progress_s)
-        except KeyboardInterrupt:
-            interrupted = True
+        interrupted = not _watched(source, session, masses, on_step)
         return session.finish(
             source.info,
             masses=masses,
@@ -424,3 +414,24 @@ def review(
             warnings=source.warnings,
             interrupted=interrupted,
         )
+
+
+def _watched(
+    source: Recording | SparseReader,
+    session: Session,
+    masses: MassInputs | None,
+    on_step: Callable[[Step, float], None] | None,
+) -> bool:
+    """Take the frames of a recording and its masses as they fall due; say whether to its end."""
+    weighed = deque(rises(masses.readings) if masses is not None else ())
+    try:
+        for frame in frames_of(source, session.observer, session.detector):
+            while weighed and weighed[0].time_s <= frame.time_s:
+                reading = weighed.popleft()
+                session.note_mass(reading.time_s, reading.mass_g)
+            step = session.feed(frame)
+            if on_step is not None:
+                on_step(step, source.progress_s)
+    except KeyboardInterrupt:
+        return False
+    return True

@@ -117,8 +117,7 @@ def decide(
     probability = conformity_probability(value, u, case.low, case.high, dof=dof)
     outcome = _outcome(probability, risk)
     guard = _one_sided(risk, dof) * u
-    accept = (case.low + guard, case.high - guard)
-    possible = accept[0] <= accept[1]
+    accept_low, accept_high = _acceptance(case, guard)
     needed = _u_needed(case) if outcome == "cannot_tell" else None
     more = _runs_needed(case, needed)
     return Decision(
@@ -130,8 +129,8 @@ def decide(
         risk=risk,
         probability=probability,
         guard_band=guard,
-        accept_low=_known(accept[0]) if possible else None,
-        accept_high=_known(accept[1]) if possible else None,
+        accept_low=accept_low,
+        accept_high=accept_high,
         u_needed=needed,
         runs_needed=more,
         sentence=_sentence(case, outcome, probability),
@@ -235,6 +234,12 @@ def _outcome(probability: float, risk: float) -> Outcome:
     if probability >= 1.0 - risk:
         return "conforms"
     return "does_not_conform" if probability <= risk else "cannot_tell"
+
+
+def _acceptance(case: _Case, guard: float) -> tuple[float | None, float | None]:
+    """Return the ends of the acceptance interval; None twice if nothing is left of it."""
+    low, high = case.low + guard, case.high - guard
+    return (_known(low), _known(high)) if low <= high else (None, None)
 
 
 def _u_needed(case: _Case) -> float | None:
