@@ -19,3 +19,13 @@ def test_an_unknown_command_is_wrong_usage(capsys, typed, words):
 def test_every_command_explains_itself(capsys, name):
     assert run([name, "--help"]) == 0
     assert "Usage:" in capsys.readouterr().out
+
+
+def test_an_output_that_is_full_is_told(monkeypatch, capsys):
+    def full(*_, **__):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("huehold.cli.cli.main", full)
+    monkeypatch.setattr("huehold.cli._without_reader", lambda code: code)
+    assert run(["plan"]) == 3
+    assert "This cannot be written: No space left on device." in capsys.readouterr().err

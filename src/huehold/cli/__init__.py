@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import importlib
 import os
 import sys
@@ -87,6 +88,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
             reconfigure(errors="replace")
     try:
         outcome = cli.main(args=arguments, prog_name="huehold", standalone_mode=False)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except HueholdError as error:
         return _complain(str(error), error.exit_code)
     except click.exceptions.NoArgsIsHelpError as error:
@@ -98,9 +101,19 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return _complain(error.format_message(), error.exit_code)
     except (click.Abort, KeyboardInterrupt):
         return _complain("Interrupted.", 130)
-    except BrokenPipeError:
-        return 0
+    except (BrokenPipeError, SystemExit):  # click leaves like this when its reader has gone
+        return _without_reader(0)
+    except OSError as error:
+        place = f" ({error.filename})" if error.filename else ""
+        return _without_reader(_complain(f"This cannot be written: {error.strerror}{place}.", 3))
     return outcome if isinstance(outcome, int) else 0
+
+
+def _without_reader(exit_code: int) -> int:
+    """Let go of an output that takes nothing any more, or Python would complain when it ends."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return exit_code
 
 
 def _complain(message: str, exit_code: int) -> int:

@@ -6,11 +6,10 @@ from collections.abc import Iterable
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from huehold.methods.model import Method
-from huehold.report.terminal import Pairs
+from huehold.report.terminal import Pairs, Rows
 from huehold.report.words import capital, sentence
 from huehold.stoichiometry.assay import Assay
 from huehold.stoichiometry.budget import BudgetRow
@@ -34,9 +33,10 @@ def replicates_card(result: Replicates) -> RenderableType:
     """Return the runs, what they say together, and the cautions."""
     first = result.assays[0]
     summary = result.summary
-    runs = Table("run", first.main.label, title_justify="left", box=None, pad_edge=False)
-    for number, one in enumerate(result.assays, start=1):
-        runs.add_row(str(number), one.main.text)
+    numbered = enumerate(result.assays, start=1)
+    runs = Rows(
+        ("run", first.main.label), [(f"{number}", one.main.text) for number, one in numbered]
+    )
     rsd = "" if summary.rsd_percent is None else f", RSD {summary.rsd_percent:.2f} %"
     scatter = f"s = {summary.s:.3g} {result.unit}{rsd}"
     lines = [
@@ -88,14 +88,14 @@ def _pairs(lines: Iterable[tuple[str, str]]) -> RenderableType:
 
 
 def _budget(rows: Iterable[BudgetRow]) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    table.add_column("Where the uncertainty comes from")
-    for name in ("value", "u (k = 1)", "unit", "share"):
-        table.add_column(name, justify="left" if name == "unit" else "right")
-    for row in sorted(rows, key=lambda r: -r.share_percent):
-        share = f"{row.share_percent:.1f} %" if row.share_percent >= 0.05 else "< 0.1 %"
-        table.add_row(Text(row.name), f"{row.value:.6g}", f"{row.u:.2g}", Text(row.unit), share)
-    return Padding(table, (1, 0, 1, 0))
+    columns = ("Where the uncertainty comes from", ">value", ">u (k = 1)", "unit", ">share")
+    shown = [_row(row) for row in sorted(rows, key=lambda r: -r.share_percent)]
+    return Padding(Rows(columns, shown), (1, 0, 1, 0))
+
+
+def _row(row: BudgetRow) -> tuple[str, ...]:
+    share = f"{row.share_percent:.1f} %" if row.share_percent >= 0.05 else "< 0.1 %"
+    return (row.name, f"{row.value:.6g}", f"{row.u:.2g}", row.unit, share)
 
 
 def _sentences(mark: str, sentences: Iterable[str]) -> list[RenderableType]:

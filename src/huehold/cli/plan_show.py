@@ -6,7 +6,6 @@ from collections.abc import Iterable
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from huehold.planning.curve import Curve
@@ -15,7 +14,7 @@ from huehold.planning.duration import Duration
 from huehold.planning.pace import FEW, Stretch
 from huehold.planning.plan import Plan
 from huehold.planning.plan_file import hex_colours
-from huehold.report.terminal import Pairs
+from huehold.report.terminal import Pairs, Rows
 from huehold.report.words import capital, sentence
 from huehold.stoichiometry.rounding import with_uncertainty
 
@@ -83,12 +82,8 @@ def _time(duration: Duration) -> str:
 
 
 def _pace(plan: Plan) -> RenderableType:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("from", "to", "of the way", "add", "portions"):
-        table.add_column(name, justify="left" if name == "add" else "right")
-    for stretch in plan.pace:
-        table.add_row(*_stretch(stretch, plan.end_g))
-    return Padding(table, (0, 0, 1, 0))
+    columns = (">from", ">to", ">of the way", "add", ">portions")
+    return Padding(Rows(columns, [_stretch(s, plan.end_g) for s in plan.pace]), (0, 0, 1, 0))
 
 
 def _stretch(stretch: Stretch, end_g: float) -> tuple[str, ...]:
@@ -109,19 +104,19 @@ def _way(plan: Plan) -> RenderableType:
     return Padding(Group(table, *note), (0, 0, 1, 0))
 
 
-def _stages(plan: Plan, curve: Curve) -> Table:
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
-    for name in ("titrant", "", "pH", "undissolved", "colour"):
-        table.add_column(name, justify="left" if name in ("", "colour") else "right")
+def _stages(plan: Plan, curve: Curve) -> Rows:
     drop = plan.request.drop_g
     stages = [(share * plan.end_g, f"{100 * share:.0f} %") for share in _SHARES]
     stages += [(plan.end_g + n * drop, _drops_word(n)) for n in _DROPS]
     shown = {f"{titrant:.2f}": (titrant, where) for titrant, where in stages if titrant >= 0.0}
-    for titrant, where in sorted(shown.values()):
-        row = curve.index(titrant)
-        solid = f"{100 * curve.undissolved[row]:.0f} %" if curve.undissolved[0] else ""
-        table.add_row(f"{titrant:.2f} g", where, f"{curve.ph[row]:.1f}", solid, _swatch(curve, row))
-    return table
+    rows = [_stage(curve, titrant, where) for titrant, where in sorted(shown.values())]
+    return Rows((">titrant", "at", ">pH", ">undissolved", "colour"), rows)
+
+
+def _stage(curve: Curve, titrant_g: float, where: str) -> tuple[str | Text, ...]:
+    row = curve.index(titrant_g)
+    solid = f"{100 * curve.undissolved[row]:.0f} %" if curve.undissolved[0] else ""
+    return (f"{titrant_g:.2f} g", where, f"{curve.ph[row]:.1f}", solid, _swatch(curve, row))
 
 
 def _drops_word(drops: float) -> str:

@@ -23,9 +23,8 @@ from huehold.cli.words import Number, WordGroup
 from huehold.errors import UsageError
 
 if TYPE_CHECKING:
-    from rich.table import Table
-
     from huehold.notebook import Notebook, RunRecord
+    from huehold.report.terminal import Rows
     from huehold.run import Run
 
 
@@ -76,15 +75,13 @@ def list_runs(book: Notebook, removed: bool, json_to: str | None) -> None:
         print_rich(_table(briefs))
 
 
-def _table(briefs: Sequence[Mapping[str, object]]) -> Table:
-    from rich.table import Table
+def _table(briefs: Sequence[Mapping[str, object]]) -> Rows:
+    from huehold.report.terminal import Rows
 
     columns = {"id": "run", "started_at": "begun (UTC)", "title": "title", "verdict": "verdict",
                "result": "result"}  # fmt: skip
-    table = Table(*columns.values(), box=None)
-    for brief in briefs:
-        table.add_row(*(str(brief[name] or "-") for name in columns))
-    return table
+    rows = [[str(brief[name] or "-") for name in columns] for brief in briefs]
+    return Rows([f">{columns['id']}", *list(columns.values())[1:]], rows)
 
 
 def _brief(book: Notebook, record: RunRecord) -> dict[str, object]:

@@ -7,7 +7,7 @@ framed, nothing wrapped.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Final
 
 from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
@@ -15,12 +15,13 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-__all__ = ["NARROW", "Pairs", "laid_out", "print_out", "signs"]
+__all__ = ["NARROW", "Pairs", "Rows", "laid_out", "print_out", "signs"]
 
 NARROW: Final = 56
 """Columns under which labels stand above their values."""
 
 _ENDLESS: Final = 4000
+_SHORT: Final = 8  # letters of a first column's name that stand before its cell
 _LABEL_LEAST, _LABEL_MOST = 18, 34
 
 # What consoles without Unicode get in place of the signs the reports use.
@@ -108,3 +109,40 @@ class Pairs:
             for label, value in self._lines:
                 table.add_row(signs(label, options, "dim"), signs(value, options))
             yield table
+
+
+class Rows:
+    """A table; where it is narrow each row becomes a sentence that names its columns.
+
+    Parameters
+    ----------
+    columns : sequence of str
+        Names; one that begins with ``>`` is set to the right.
+    rows : iterable of sequence of str or Text
+        Cells.
+    """
+
+    def __init__(self, columns: Sequence[str], rows: Iterable[Sequence[str | Text]]) -> None:
+        self._columns = tuple(columns)
+        self._rows = [[_cell(cell) for cell in row] for row in rows]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield the table, or its rows as sentences."""
+        names = [name.removeprefix(">") for name in self._columns]
+        if laid_out(console) and options.max_width < NARROW:
+            for row in self._rows:
+                named = zip(names[1:], row[1:], strict=True)
+                parts = [Text(f"{name} ").append(cell) for name, cell in named if cell.plain]
+                head = Text(f"{names[0]} " if len(names[0]) <= _SHORT else "").append(row[0])
+                yield head.append(": ").append(Text(", ").join(parts))
+            return
+        table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
+        for name, column in zip(names, self._columns, strict=True):
+            table.add_column(name, justify="right" if column.startswith(">") else "left")
+        for row in self._rows:
+            table.add_row(*row)
+        yield table
+
+
+def _cell(cell: str | Text) -> Text:
+    return cell if isinstance(cell, Text) else Text(cell)
