@@ -6,7 +6,7 @@ import os
 import random
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from huehold.balance.masses import read_masses
@@ -119,6 +119,7 @@ def test_equal_masses_and_zero_are_fine(tmp_path):
     assert str(found[0].mass_g) == "0.0"
 
 
+@settings(deadline=None)
 @given(st.lists(st.tuples(st.floats(0.01, 100), st.floats(0, 10)), min_size=1, max_size=30))
 def test_round_trip(tmp_path_factory, steps):
     time_s = mass_g = 0.0
