@@ -167,6 +167,6 @@ def test_the_command_writes_the_card(tmp_path: Path, capsys: pytest.CaptureFixtu
     assert run(["card", "--cup-mm", "65", "--out", str(target)]) == 0  # a card over a card
     assert "up to 65 mm wide" in target.read_text()
     assert run(["card", "--cup-mm", "61", "--out", str(target)]) == 2
-    assert run(["card", "--out", str(tmp_path / "none" / "card.pdf")]) == 2
-    assert "Make it, or name another place" in capsys.readouterr().err
+    assert run(["card", "--out", str(tmp_path / "none" / "card.pdf")]) == 3
+    assert "Create it or choose another place" in capsys.readouterr().err
     assert run(["card", "--paper", "a5"]) == 2

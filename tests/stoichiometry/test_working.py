@@ -24,7 +24,7 @@ def found():
 def test_numbers_of_the_chain_multiply_to_the_result(found):
     """Read the printed chain back and multiply it: the working is the computation."""
     lines = found.working.text.splitlines()
-    body = lines[lines.index("content:") + 1]
+    body = lines[lines.index("Content:") + 1]
     product = 1.0
     for factor in body.split(" × "):
         above, _, below = factor.strip("( )").partition(" / ")
@@ -34,7 +34,7 @@ def test_numbers_of_the_chain_multiply_to_the_result(found):
 
 def test_units_that_cancel_are_bracketed_and_the_rest_are_not(found):
     text = found.working.text
-    body = text.splitlines()[text.splitlines().index("content:") + 1]
+    body = text.splitlines()[text.splitlines().index("Content:") + 1]
     bracketed = re.findall(r"\[([^\]]+)\]", body)
     assert sorted(bracketed) == sorted([u for u in set(bracketed) for _ in range(2)])
     left = re.sub(r"\[[^\]]+\]", "", body)

@@ -93,8 +93,9 @@ def against_water(
     value = sample_g / water_g * water
     u = value * math.hypot(u_sample, u_water)
     density_input(f"{value!r} +/- {u!r} g/mL", "density of the sample")  # refuses what cannot be
+    fills = "1 fill" if len(masses_g) == 1 else f"{len(masses_g)} fills"
     source = (
-        f"{len(masses_g)} fill(s) of {sample_g:.4g} g against {len(water_masses_g)} of water, "
+        f"{fills} of {sample_g:.4g} g against {len(water_masses_g)} of water, "
         f"{water_g:.4g} g at {celsius:g} C"
     )
     fills = min(len(masses_g), len(water_masses_g))

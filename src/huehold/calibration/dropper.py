@@ -87,7 +87,8 @@ def calibrate(
     mean, u, scatter = _mean(weighings, readability_g)
     _check_agreement(weighings, mean, readability_g)
     counted = sum(w.drops for w in weighings)
-    source = f"{len(weighings)} weighing(s), {counted} drops in all"
+    many = "1 weighing" if len(weighings) == 1 else f"{len(weighings)} weighings"
+    source = f"{many}, {counted} drops in all"
     dof = float(len(weighings) - 1) if len(weighings) > 1 else None
     return DropperCalibration(
         name=name, date=made, remind_after=remind_date(made, REMIND_DAYS),

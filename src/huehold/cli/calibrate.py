@@ -60,8 +60,9 @@ def list_all(earlier: bool, json_to: str | None) -> None:
     if json_to is not None:
         write_json(rows, json_to)
     if json_to != "-":
+        width = max((len(row["name"]) for row in rows), default=0)
         for row in rows:
-            click.echo(_line(row))
+            click.echo(_line(row, width))
     for sentence in told:
         click.echo(f"Warning: {sentence}", err=True)
 
@@ -146,10 +147,10 @@ def _described(store: Any, name: str) -> str:
         return name  # a broken file may be removed too; an unknown name is told by `remove`
 
 
-def _line(row: dict[str, Any]) -> str:
+def _line(row: dict[str, Any], width: int) -> str:
     if not row["readable"]:
         return f"! {row['name']}: {row['fault']}"
     mark = "*" if row["used"] else " "
     age = "shipped" if row["shipped"] else row["date"]
     due = "  (due again)" if row["reminder"] else ""
-    return f"{mark} {row['name']:<44} {age:<11} {row['summary']}{due}"
+    return f"{mark} {row['name']:<{width}}  {age:<10}  {row['summary']}{due}"

@@ -61,14 +61,15 @@ def replicates_card(result: Replicates) -> RenderableType:
 def method_card(method: Method) -> RenderableType:
     """Return what a method says, for reading before one begins."""
     indicator, endpoint = method.indicator, method.endpoint
+    low, high = method.result.expected
     lines = [
         ("Name", method.name),
-        ("Reactions", "\n".join(method.reactions)),
+        ("Reactions", "; ".join(method.reactions)),
         ("Titrant", method.titrant.name),
         ("Indicator", f"{indicator.name}: {indicator.start.name} → {indicator.end.name}"),
         ("Hold", f"{endpoint.hold_s:g} s" + (", mixture clears" if endpoint.clearing else "")),
         ("Result in", method.result.unit),
-        ("Usual", f"{method.result.expected[0]:g} to {method.result.expected[1]:g}"),
+        ("Usual results", f"{low:g} to {high:g} {method.result.unit}"),
     ]
     if method.standards:
         lines.append(("Standards", ", ".join(f"{s.name} ({s.formula})" for s in method.standards)))
@@ -76,7 +77,7 @@ def method_card(method: Method) -> RenderableType:
         Text(method.title, style="bold"),
         Text(method.summary),
         _pairs(lines),
-        *_sentences("Step", method.procedure),
+        *(Text(f"Step {n}: {sentence(t)}") for n, t in enumerate(method.procedure, start=1)),
         *_sentences("Interference", method.interferences),
         *_sentences("Caution", method.all_cautions),
         *_sentences("Source", method.sources),

@@ -28,7 +28,7 @@ _WHEELS = (
     "opencv-python", "opencv-python-headless", "opencv-contrib-python",
     "opencv-contrib-python-headless",
 )  # fmt: skip
-_DECODERS = ("h264", "hevc", "vp9", "av1", "mjpeg")
+_DECODERS = {"h264": "H.264", "hevc": "HEVC", "vp9": "VP9", "av1": "AV1", "mjpeg": "MJPEG"}
 
 
 def python() -> Finding:
@@ -92,9 +92,9 @@ def codecs(available: set[str] | None = None) -> Finding:
     import av
 
     there = set(av.codecs_available) if available is None else available
-    missing = [codec for codec in _DECODERS if codec not in there]
+    missing = [said for codec, said in _DECODERS.items() if codec not in there]
     text = f"FFmpeg through PyAV {av.__version__}"
-    if "h264" in missing:
+    if "H.264" in missing:
         return Finding(
             "video", "fails", f"{text} cannot read H.264", "pip install --force-reinstall av"
         )
@@ -108,7 +108,7 @@ def codecs(available: set[str] | None = None) -> Finding:
             "video", "limited", f"{text} cannot read {', '.join(missing)}",
             "record in H.264, or convert such clips",
         )  # fmt: skip
-    return Finding("video", "works", f"{text} reads {', '.join(_DECODERS)}, writes H.264")
+    return Finding("video", "works", f"{text} reads {', '.join(_DECODERS.values())}; writes H.264")
 
 
 def data_folder(folder: Path | None = None) -> Finding:
@@ -164,7 +164,8 @@ def notebook(path: Path | None = None) -> Finding:
             "notebook", "fails", f"{path} is damaged ({whole})", "put its last backup in its place"
         )
     size = path.stat().st_size / 1e6
-    return Finding("notebook", "works", f"{runs} run(s), {size:.1f} MB, whole: {path}")
+    many = "1 run" if runs == 1 else f"{runs} runs"
+    return Finding("notebook", "works", f"{many}, {size:.1f} MB, whole: {path}")
 
 
 def browser() -> Finding:

@@ -121,7 +121,13 @@ def _assay(expected: Expected, refills: int) -> Assay:
     given = expected.arguments(expected.titrant_g)
     if refills:
         half = math.sqrt(3.0 * refills) * request.balance.difference_u_g
-        given["titrant_mass"] = Typed(expected.titrant_g, "g", half, True, f"{refills} refill(s)")
+        given["titrant_mass"] = Typed(
+            expected.titrant_g,
+            "g",
+            half,
+            True,
+            "1 refill" if refills == 1 else f"{refills} refills",
+        )
     return assay(
         request.method,
         **given,

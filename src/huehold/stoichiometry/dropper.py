@@ -64,7 +64,7 @@ def calibrate_dropper(
         )
     u_reading = readability_g / math.sqrt(6.0) / drops / math.sqrt(len(each))
     u = math.hypot(u_reading, _scatter(each, mean))
-    return DropMass(mean, u, f"{len(each)} weighing(s) of {drops} drops")
+    return DropMass(mean, u, f"{_weighings(len(each))} of {drops} drops")
 
 
 def mass_of(given: object, drop: DropMass | None, what: str) -> Typed:
@@ -94,3 +94,7 @@ def _scatter(each: Sequence[float], mean: float) -> float:
     if n < 2:
         return 0.0
     return math.sqrt(sum((x - mean) ** 2 for x in each) / (n - 1) / n)
+
+
+def _weighings(count: int) -> str:
+    return "1 weighing" if count == 1 else f"{count} weighings"

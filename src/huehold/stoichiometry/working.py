@@ -153,7 +153,8 @@ def unit_of(symbol: Symbol) -> str:
 
 
 def _heading(line: Line) -> str:
-    return f"{line.label} ({line.reason}):" if line.reason else f"{line.label}:"
+    label = line.label if line.label.startswith("pH") else line.label[:1].upper() + line.label[1:]
+    return f"{label} ({line.reason}):" if line.reason else f"{label}:"
 
 
 def _plain_body(line: Line) -> str:
