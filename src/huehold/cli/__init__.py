@@ -59,7 +59,8 @@ def cli() -> None:
     messages to standard error.
 
     Exit codes: 0 the work was done, whatever the verdict; 2 wrong usage; 3 an input cannot be
-    read or makes no sense; 4 the camera was lost; 130 interrupted, what there was is saved.
+    read or makes no sense, or an output cannot be written; 4 the camera was lost; 130
+    interrupted, what there was is saved.
     """
 
 
