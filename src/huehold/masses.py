@@ -177,20 +177,27 @@ def assay_of(
         return None, ("Masses were given, but without an endpoint there is no result.",)
     if "sample_mass" not in masses.given:
         return None, ("No sample mass was given, so there is no result.",)
-    values: dict[str, Any] = dict(masses.given)
-    warnings: tuple[str, ...] = ()
-    if masses.readings:
-        found = endpoint_bracket(masses.readings, verdict.onset_s, events, duration_s=duration_s)
-        warnings = found.warnings
-        values["titrant_mass"] = found.mass_g
-        width_g = 0.0 if found.before_g is None else round(found.mass_g - found.before_g, 6)
-        if width_g > 0 and "bracket_mass" not in values:
-            values["bracket_mass"] = width_g
+    values, warnings = _with_titrant(masses, verdict.onset_s, events, duration_s)
     if "titrant_mass" not in values:
         return None, ("No titrant mass was given, so there is no result.",)
     warnings += _beyond_the_bracket(events, verdict.onset_s)
     measured = applied(calibrations, method, end_colour, values)
     return _compute(method, {**measured.arguments, **values}), (*warnings, *measured.warnings)
+
+
+def _with_titrant(
+    masses: MassInputs, onset_s: float, events: Sequence[Event], duration_s: float
+) -> tuple[dict[str, Any], tuple[str, ...]]:
+    """Return what was given, with titrant and last addition by the readings; and warnings."""
+    values: dict[str, Any] = dict(masses.given)
+    if not masses.readings:
+        return values, ()
+    found = endpoint_bracket(masses.readings, onset_s, events, duration_s=duration_s)
+    values["titrant_mass"] = found.mass_g
+    width_g = 0.0 if found.before_g is None else round(found.mass_g - found.before_g, 6)
+    if width_g > 0:
+        values.setdefault("bracket_mass", width_g)
+    return values, found.warnings
 
 
 def _beyond_the_bracket(events: Sequence[Event], onset_s: float) -> tuple[str, ...]:

@@ -406,23 +406,17 @@ def review(
         )  # fmt: skip
         if on_open is not None:
             on_open(source.info)
-        interrupted = not _watched(source, session, masses, on_step)
-        return session.finish(
-            source.info,
-            masses=masses,
-            frames_seen=source.frames_seen,
-            warnings=source.warnings,
-            interrupted=interrupted,
-        )
+        return _reviewed(source, session, masses, on_step)
 
 
-def _watched(
+def _reviewed(
     source: Recording | SparseReader,
     session: Session,
     masses: MassInputs | None,
     on_step: Callable[[Step, float], None] | None,
-) -> bool:
-    """Take the frames of a recording and its masses as they fall due; say whether to its end."""
+) -> Run:
+    """Take the frames of a recording, and its masses as they fall due, and close the run."""
+    interrupted = False
     weighed = deque(rises(masses.readings) if masses is not None else ())
     try:
         for frame in frames_of(source, session.observer, session.detector):
@@ -433,5 +427,11 @@ def _watched(
             if on_step is not None:
                 on_step(step, source.progress_s)
     except KeyboardInterrupt:
-        return False
-    return True
+        interrupted = True
+    return session.finish(
+        source.info,
+        masses=masses,
+        frames_seen=source.frames_seen,
+        warnings=source.warnings,
+        interrupted=interrupted,
+    )

@@ -114,9 +114,15 @@ def decide(
     """
     case = _Case(value, u, *_limits(lower, upper), risk, dof, unit, u_run, runs, expanded)
     _check(case)
-    probability = conformity_probability(value, u, case.low, case.high, dof=dof)
+    return _decision(case)
+
+
+def _decision(case: _Case) -> Decision:
+    """Decide a case that makes sense."""
+    value, u, risk = case.value, case.u, case.risk
+    probability = conformity_probability(value, u, case.low, case.high, dof=case.dof)
     outcome = _outcome(probability, risk)
-    guard = _one_sided(risk, dof) * u
+    guard = _one_sided(risk, case.dof) * u
     accept_low, accept_high = _acceptance(case, guard)
     needed = _u_needed(case) if outcome == "cannot_tell" else None
     more = _runs_needed(case, needed)
