@@ -98,8 +98,8 @@ def against_water(
         f"{fills} of {sample_g:.4g} g against {len(water_masses_g)} of water, "
         f"{water_g:.4g} g at {celsius:g} C"
     )
-    fills = min(len(masses_g), len(water_masses_g))
-    dof = float(fills - 1) if fills > 1 else None
+    fewest = min(len(masses_g), len(water_masses_g))
+    dof = float(fewest - 1) if fewest > 1 else None
     return _calibration(value, u, dof, source, name, made, sample, method)
 
 
