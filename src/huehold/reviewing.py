@@ -1,10 +1,10 @@
 """Which frames a review looks at: all of the usual rate, or fewer where nothing stirs.
 
-Where key frames come about once a second, calm stretches are looked at by pairs of pictures a
-second apart, and everything else at the full rate. A scout runs some seconds ahead over the
-pairs alone; whatever stirs for it (a colour that moves, an event, a frame it cannot trust)
-opens a stretch for a full look, well before and after. The review itself stays one session,
-fed in time order.
+Where key frames come about once a second, calm stretches are looked at by single pictures a
+second apart, and everything else at the full rate. A scout runs some seconds ahead over those
+looks alone; whatever stirs for it (a colour that moves, an event, a frame it cannot trust)
+opens a stretch for a full reading, from the last calm look to the next. The review itself stays
+one session, fed in time order.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from collections import deque
 from collections.abc import Generator, Iterator
 from contextlib import closing
 from dataclasses import replace
+from itertools import pairwise
 from os import PathLike
 from types import TracebackType
 from typing import Literal, Self
@@ -22,9 +23,9 @@ from typing import Literal, Self
 from huehold.capture.colour import MatrixChoice
 from huehold.capture.keyframes import KeyedRecording
 from huehold.capture.prefetch import Prefetch
-from huehold.capture.probing import Group, Layout, ProbePlan
+from huehold.capture.probing import Layout, Look, ProbePlan
 from huehold.capture.recording import Recording, open_recording
-from huehold.core import Event, Frame, Observation
+from huehold.core import Event, Frame
 from huehold.detection import Detector
 from huehold.detection.detector import Phase
 from huehold.vision import Observer
@@ -36,9 +37,11 @@ PassChoice = Literal["auto", "fast", "full"]
 
 _WARM_UP_S = 6.0  # looked at in full, and further until the start colour is known
 _LAG_S = 12.0  # how far the scout is ahead: longer than an event takes to be told
-_EVENT_S = 2.0  # looked at in full before and after an event
-_DOUBT_S = 1.5  # and around a frame in which something is amiss
-_LIGHT_S = 6.0  # or in which the light is: that mostly lasts, and shows in some frames only
+_EVENT_S = 0.8  # how far the scout's detector, which smooths, may put an event from its place
+_LIGHT_S = 6.0  # read in full around a look at which the light is amiss: it shows in some only
+_CHANGED = 0.8  # change of the colour from look to look in which an event may lie
+_UNKNOWN = complex(math.nan, math.nan)
+_AHEAD = 12  # looks held ready, so that both cores are at work while a stretch is read
 _LIGHT = frozenset(("flicker", "exposure_step", "white_lost"))
 _LASTING = frozenset(("white_assumed", "white_carried"))  # what may be amiss all the time
 _MOVED = 1.6  # change of the colour in CIELAB a, b since the last looks that opens a stretch
@@ -84,7 +87,7 @@ def open_reader(
 
 
 def _suits(keyed: KeyedRecording, layout: Layout, *, any_size: bool) -> bool:
-    """Whether looking ahead at pairs is possible, and saves more than the scout costs."""
+    """Whether looking ahead is possible, and saves more than the scout costs."""
     pixels_per_s = keyed.info.width_px * keyed.info.height_px / max(layout.period_s, 1e-3)
     large = any_size or pixels_per_s >= _LARGE_PX_PER_S
     return large and _is_whole(keyed, layout) and ProbePlan(layout).worth_it
@@ -118,40 +121,43 @@ def _is_whole(keyed: KeyedRecording, layout: Layout) -> bool:
 
 
 class Scout:
-    """Looks ahead at pairs of frames and says which stretches deserve a full look.
+    """Looks ahead at single frames and says which stretches deserve a full reading.
 
     Parameters
     ----------
     observer, detector : Observer, Detector
         Taken over; hand in copies.
+    period_s : float
+        From one picture of the recording to the next.
     """
 
-    def __init__(self, observer: Observer, detector: Detector) -> None:
+    def __init__(self, observer: Observer, detector: Detector, period_s: float) -> None:
         self._observer = observer
         self._detector = detector
-        self._colours: deque[tuple[float, complex]] = deque()
+        self._period_s = period_s
+        self._looks: deque[tuple[float, complex]] = deque(maxlen=20)
         self._start: complex | None = None
-        self._second = True
         self._busy: deque[tuple[float, float]] = deque(maxlen=400)
 
-    def look(self, group: Group) -> None:
-        """Take the next pair of frames, in time order.
+    def look(self, look: Look) -> None:
+        """Take the next look, in time order.
 
-        One frame of the pair is analysed and stands for both: the detector wants to see a
-        colour more than once before it believes it, and a scout may be credulous. It is the
-        first and the second in turn, so that a light that flickers in step with the key frames
-        does not go unnoticed.
+        It stands for two frames: the detector wants to see a colour more than once before it
+        believes it, and a scout may be credulous.
         """
-        self._second = not self._second
-        seen = self._observer.observe(group.frames[-1 if self._second else 0])
-        for frame in group.frames:
-            for event in self._detector.update(replace(seen, time_s=frame.time_s)):
-                self._note_event(event)
-        if not _LASTING.issuperset(seen.reasons):
-            margin_s = _DOUBT_S if _LIGHT.isdisjoint(seen.reasons) else _LIGHT_S
-            self._note(seen.time_s - margin_s, seen.time_s + margin_s)
+        seen = self._observer.observe(look.frame)
+        sound = _LASTING.issuperset(seen.reasons)
+        here = complex(seen.a, seen.b) if sound else _UNKNOWN
+        if sound:
+            self._note_movement(seen.time_s, here, look.next_s)
+        elif _LIGHT.isdisjoint(seen.reasons):
+            self._note(self._looks[-1][0] if self._looks else seen.time_s, look.next_s)
         else:
-            self._note_colour(seen)
+            self._note(seen.time_s - _LIGHT_S, seen.time_s + _LIGHT_S)
+        self._looks.append((seen.time_s, here))
+        for time_s in (seen.time_s, seen.time_s + self._period_s):
+            for event in self._detector.update(replace(seen, time_s=time_s)):
+                self._note_event(event, look.next_s)
 
     def calm_from_s(self, start_s: float, end_s: float) -> float:
         """Return when what stirs between two times is over; `start_s` if nothing does."""
@@ -161,26 +167,32 @@ class Scout:
     def _note(self, start_s: float, end_s: float) -> None:
         self._busy.append((start_s, end_s))
 
-    def _note_event(self, event: Event) -> None:
+    def _note_event(self, event: Event, next_s: float) -> None:
+        """Have the second read in which an event is, and those beside it if the colour changes."""
         if event.kind == "disturbance":
             return  # untrusted frames have opened a stretch already
         for time_s in (event.time_s, event.end_s):
-            if time_s is not None:
-                self._note(time_s - _EVENT_S, time_s + _EVENT_S)
+            if time_s is None:
+                continue
+            for (from_s, before), (to_s, after) in pairwise([*self._looks, (next_s, _UNKNOWN)]):
+                near = from_s < time_s + _EVENT_S and to_s > time_s - _EVENT_S
+                alike = abs(after - before) <= _CHANGED  # not if one of them is unknown
+                if from_s <= time_s < to_s or (near and not (alike and event.kind == "addition")):
+                    self._note(from_s, to_s)
 
-    def _note_colour(self, seen: Observation) -> None:
+    def _note_movement(self, time_s: float, here: complex, next_s: float) -> None:
         """Notice a colour that moves away from the start colour, or aside.
 
         Going back is what it does after every addition; when that comes to matter, the
         detector tells of it.
         """
-        here = complex(seen.a, seen.b)
-        colours = self._colours
-        while colours and seen.time_s - colours[0][0] > _MEMORY_S:
-            colours.popleft()
-        if any(self._moved(before, here) for _, before in colours):
-            self._note(colours[0][0] - _DOUBT_S, seen.time_s + _DOUBT_S)
-        colours.append((seen.time_s, here))
+        still_s = [
+            before_s
+            for before_s, before in self._looks
+            if time_s - before_s <= _MEMORY_S and self._moved(before, here)
+        ]
+        if still_s:
+            self._note(still_s[-1], next_s)
 
     def _moved(self, before: complex, here: complex) -> bool:
         if self._detector.phase is Phase.START:
@@ -192,7 +204,7 @@ class Scout:
 
 
 class SparseReader:
-    """A recording read in full where something stirs, and by pairs of frames elsewhere.
+    """A recording read in full where something stirs, and by single frames elsewhere.
 
     Made by `open_reader`; read it by `frames_of`.
 
@@ -210,13 +222,11 @@ class SparseReader:
     def __init__(self, keyed: KeyedRecording, layout: Layout, rate_hz: float) -> None:
         self._keyed = keyed
         self._layout = layout
-        self._skip_s = 1.6 / rate_hz  # frames right after a pair, which are close enough to it
         self.info = keyed.info
         self.scale = keyed.scale
         self.frames_seen = layout.pictures
         self.warnings = list(keyed.warnings)
         self.progress_s = 0.0
-        self._stretch: _Stretch | None = None
 
     def frames(self, observer: Observer, detector: Detector) -> Generator[Frame, None, None]:
         """Frames to be analysed, in time order; may be read once.
@@ -242,50 +252,38 @@ class SparseReader:
             )
 
     def _chosen(self, observer: Observer, detector: Detector) -> Iterator[Frame]:
-        self._stretch = _Stretch(self._keyed, 0.0)
-        reached_s = yield from self._warm_up(self._stretch, detector)
-        plan = ProbePlan(self._layout, from_s=reached_s)
-        if not plan.moments_s:
-            yield from self._stretch.until(math.inf)
+        plan = yield from self._warm_up(detector)
+        if plan is None:
             return
-        yield from self._stretch.until(plan.moments_s[0])
         shared: dict[int, object] = {id(event): event for event in detector.events}  # immutable
-        scout = Scout(*copy.deepcopy((observer, detector), shared))
-        with closing(Prefetch(lambda: self._keyed.groups(plan))) as groups:
-            for group in _lagging(groups, scout):
-                last = group.next_s == math.inf
-                end_s = math.inf if last else scout.calm_from_s(group.start_s, group.next_s)
-                yield from self._deliver(group, end_s)
-                reached_s = min(group.next_s, self._layout.end_s)
+        scout = Scout(*copy.deepcopy((observer, detector), shared), plan.period_s)
+        reached_s = plan.moments_s[0]
+        with closing(Prefetch(lambda: self._keyed.looks(plan), _AHEAD)) as looks:
+            for first, end_s in _scouted(looks, scout, detector):
+                yield first
+                if end_s > first.time_s:
+                    yield from self._keyed.frames_between(first.time_s, end_s, seen=True)
+                reached_s = max(first.time_s + plan.period_s, min(end_s, self._layout.end_s))
         if reached_s < self._layout.end_s - _END_S:
             self.warnings.append(
                 f"The recording is damaged after {reached_s:.1f} s: pictures that could not be "
                 "trusted were left out; the gaps stay gaps."
             )
-            yield from _Stretch(self._keyed, reached_s).until(math.inf)
+            yield from self._keyed.frames_between(reached_s, math.inf)
 
-    def _warm_up(self, stretch: _Stretch, detector: Detector) -> Generator[Frame, None, float]:
-        """Read in full until the session knows the start colour; return how far it went."""
-        for frame in stretch.until(math.inf):
-            yield frame
-            known = detector.phase not in (Phase.WAITING, Phase.BLIND)
-            if known and frame.time_s >= _WARM_UP_S:
-                return frame.time_s
-        return math.inf
-
-    def _deliver(self, group: Group, end_s: float) -> Iterator[Frame]:
-        """Give a pair of frames, and all frames up to `end_s` where that is later."""
-        busy = end_s > group.start_s
-        if self._stretch is not None and not busy:
-            self._stretch.close()
-            self._stretch = None
-        if self._stretch is None:
-            yield from group.frames
-            if busy:
-                after_s = max(group.start_s + self._skip_s, group.frames[-1].time_s + 1e-6)
-                self._stretch = _Stretch(self._keyed, after_s)
-        if self._stretch is not None:
-            yield from self._stretch.until(end_s)
+    def _warm_up(self, detector: Detector) -> Generator[Frame, None, ProbePlan | None]:
+        """Read in full until the session knows the start colour; return what to do then."""
+        plan, end_s = None, math.inf
+        with closing(self._keyed.frames_between(0.0, math.inf)) as frames:
+            for frame in frames:
+                if frame.time_s >= end_s:
+                    return plan
+                yield frame
+                known = detector.phase not in (Phase.WAITING, Phase.BLIND)
+                if plan is None and known and frame.time_s >= _WARM_UP_S:
+                    plan = ProbePlan(self._layout, from_s=frame.time_s)
+                    end_s = min(plan.moments_s, default=math.inf)
+        return None
 
     def close(self) -> None:
         """Stop reading and let go of the file; may be called twice."""
@@ -303,36 +301,32 @@ class SparseReader:
         self.close()
 
 
-class _Stretch:
-    """A full reading from some time on, taken piece by piece."""
+def _scouted(
+    looks: Iterator[Look], scout: Scout, detector: Detector
+) -> Iterator[tuple[Frame, float]]:
+    """Hand looks on when the scout is far enough ahead of them, each with the end of what stirs.
 
-    def __init__(self, keyed: KeyedRecording, start_s: float) -> None:
-        self._frames = keyed.frames_between(start_s, math.inf)
-        self._next: Frame | None = None
-
-    def until(self, end_s: float) -> Iterator[Frame]:
-        """Go on up to, not including, `end_s`."""
-        while True:
-            frame = self._next if self._next is not None else next(self._frames, None)
-            self._next = None
-            if frame is None:
-                return
-            if frame.time_s >= end_s:
-                self._next = frame
-                return
-            yield frame
-
-    def close(self) -> None:
-        """Read no further."""
-        self._frames.close()
+    Looks within a stretch that is to be read in full are not handed on.
+    """
+    held: deque[Look] = deque()
+    for look in looks:
+        scout.look(look)
+        held.append(look)
+        while held and look.frame.time_s - held[0].next_s > _LAG_S:
+            yield _next(held, scout, detector)
+    while held:
+        yield _next(held, scout, detector)
 
 
-def _lagging(groups: Iterator[Group], scout: Scout) -> Iterator[Group]:
-    """Hand groups on when the scout is far enough ahead of them."""
-    held: deque[Group] = deque()
-    for group in groups:
-        scout.look(group)
-        held.append(group)
-        while group.start_s - held[0].next_s > _LAG_S:
-            yield held.popleft()
-    yield from held
+def _next(held: deque[Look], scout: Scout, detector: Detector) -> tuple[Frame, float]:
+    """Take the next look, and those after it that lie in the stretch it begins."""
+    first = look = held.popleft()
+    end_s = scout.calm_from_s(look.frame.time_s, look.next_s)
+    if not detector.settled:
+        end_s = look.next_s
+    while end_s == look.next_s < math.inf and held:
+        follows_s = scout.calm_from_s(held[0].frame.time_s, held[0].next_s)
+        if follows_s <= held[0].frame.time_s:
+            break
+        look, end_s = held.popleft(), follows_s
+    return first.frame, math.inf if look.next_s == math.inf else end_s

@@ -199,10 +199,11 @@ def test_there_is_no_forecast_before_the_first_addition() -> None:
 
 
 def test_a_visible_fall_is_forecast_to_fade_back_about_when_it_does() -> None:
-    forecast = forecast_at(125.0)  # added at 112 s, half gone at 132 s
-    assert forecast is not None
-    assert forecast.label == "likely to fade back"
-    assert forecast.fades_back_in_s == pytest.approx(5.0, abs=3.0)
+    told = [forecast_at(127.0, trace_seed=seed) for seed in range(7)]
+    assert all(one is not None and one.label == "likely to fade back" for one in told)
+    fades_s = [one.fades_back_in_s for one in told if one is not None and one.fades_back_in_s]
+    assert len(fades_s) == 7  # added at 112 s, half gone at 132 s
+    assert np.median(fades_s) == pytest.approx(4.0, abs=2.0)
 
 
 def test_a_colour_that_outlasts_all_before_is_likely_to_hold() -> None:

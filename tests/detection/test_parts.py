@@ -161,7 +161,22 @@ def test_the_smoothed_colour_resists_a_glint_and_needs_three_readings() -> None:
     smoother = Smoother()
     points = [smoother.add(Sample(0.1 * i, 90 + 90j if i == 6 else 10 + 20j)) for i in range(12)]
     assert points[:2] == [None, None]
-    assert all(p is not None and p.colour == 10 + 20j for p in points[2:])
+    assert all(p is not None and p.colour == pytest.approx(10 + 20j) for p in points[2:])
+
+
+def test_a_reading_weighs_as_much_as_the_time_it_stands_for() -> None:
+    """A second of calm seen once outvotes a quarter of a second seen three times."""
+    smoother = Smoother()
+    times_s = [1.0, 2.0, 3.0, 3.08, 3.16, 3.24]
+    points = [smoother.add(Sample(t, 90 + 90j if t > 3.0 else 10 + 20j)) for t in times_s]
+    assert points[-1] is not None
+    assert points[-1].colour == pytest.approx(10 + 20j)
+    assert not smoother.settled
+    for i in range(4, 12):
+        last = smoother.add(Sample(3.0 + 0.08 * i, 90 + 90j))
+    assert last is not None
+    assert last.colour == pytest.approx(90 + 90j)
+    assert smoother.settled
 
 
 def test_colours_before_and_after_a_gap_are_not_mixed() -> None:

@@ -25,6 +25,7 @@ from huehold.vision.white import WhiteKeeper, find_white, measure_patch
 from .painter import GREEN, ORANGE, Picture
 
 SMALL = Picture(width_px=320, height_px=240)
+FRAME_S = 1.0 / 12.0
 ONE = np.ones(3)
 
 
@@ -102,7 +103,7 @@ def test_tracker_lands_within_a_pixel(shift):
     start = SMALL.but(check=0.5)
     tracker = RingTracker(start.frame().image, start.ellipse)
     there = start.but(x=0.5 + shift[0] / 320, y=0.5 + shift[1] / 240, liquid=GREEN, seed=4)
-    step = tracker.step(there.frame().image, learn=True)
+    step = tracker.step(there.frame().image, FRAME_S, learn=True)
     true = moved(start.ellipse, *shift)
     assert np.hypot(step.ellipse.x_px - true.x_px, step.ellipse.y_px - true.y_px) < 1.2
     assert step.likeness > 0.5
@@ -111,14 +112,14 @@ def test_tracker_lands_within_a_pixel(shift):
 def test_tracker_does_not_creep():
     tracker = RingTracker(SMALL.frame().image, SMALL.ellipse)
     for seed in range(150):
-        step = tracker.step(SMALL.but(seed=seed).frame().image, learn=True)
+        step = tracker.step(SMALL.but(seed=seed).frame().image, FRAME_S, learn=True)
     off = np.hypot(step.ellipse.x_px - SMALL.ellipse.x_px, step.ellipse.y_px - SMALL.ellipse.y_px)
     assert off < 1.0
 
 
 def test_tracker_knows_when_the_cup_is_gone():
     tracker = RingTracker(SMALL.frame().image, SMALL.ellipse)
-    assert tracker.step(SMALL.but(cup=False).frame().image, learn=True).likeness < 0.35
+    assert tracker.step(SMALL.but(cup=False).frame().image, FRAME_S, learn=True).likeness < 0.35
 
 
 def _turbidities(pictures):

@@ -22,7 +22,7 @@ from huehold.capture.colour import MatrixChoice
 from huehold.capture.opening import open_video
 from huehold.capture.packets import PacketReader
 from huehold.capture.prefetch import Prefetch
-from huehold.capture.probing import Gate, Group, Layout, ProbePlan, layout_of
+from huehold.capture.probing import Gate, Layout, Look, ProbePlan, layout_of
 from huehold.capture.recording import open_recording
 from huehold.capture.source import open_source
 from huehold.capture.stamps import Thinner
@@ -30,6 +30,7 @@ from huehold.core import Frame, SourceInfo
 
 __all__ = ["KeyedRecording"]
 
+_SAME_S = 1e-6
 _STEPS_BACK_S = (0.0, 2.0, 10.0, 60.0)
 
 
@@ -87,12 +88,8 @@ class KeyedRecording:
         finally:
             container.close()
 
-    def key_times(self) -> list[float]:
-        """List the times of all key frames in order, from the packets, without decoding."""
-        return list(self.layout().keys_s)
-
-    def groups(self, plan: ProbePlan) -> Generator[Group, None, None]:
-        """Pairs of pictures at the moments of a plan; little else is decoded.
+    def looks(self, plan: ProbePlan) -> Generator[Look, None, None]:
+        """Single pictures at the moments of a plan; little else is decoded.
 
         Parameters
         ----------
@@ -101,46 +98,28 @@ class KeyedRecording:
 
         Yields
         ------
-        Group
-            Its frames have the same times and pictures as in a full reading.
+        Look
+            Its frame has the same time and picture as in a full reading.
 
         Notes
         -----
         Reading ends at the first sign of damage. May run in another thread than the stretches.
         """
-        container, stream = open_video(self._source.path)
+        container, stream = open_video(self._source.path, threads=False)
         gate = Gate(plan, stream.time_base, self._origin)
         reader = PacketReader(container, stream, self._size_bytes, wants=gate)
         frames, converter = reader.frames(), self._source.converter.twin()
         try:
-            for next_s, pair in plan.pairs(self._timed(frames)):
+            for time_s, decoded, next_s in plan.looks(self._timed(frames)):
                 if reader.errors or reader.left_out:
                     return
-                yield Group(tuple(Frame(t, converter(f)) for t, f in pair), pair[0][0], next_s)
-        finally:
-            frames.close()
-            container.close()
-
-    def key_frames(self) -> Generator[Frame, None, None]:
-        """Key frames in time order, converted; nothing else is decoded.
-
-        Yields
-        ------
-        Frame
-            With the same time and picture as in a full reading.
-        """
-        container, stream = open_video(self._source.path)
-        reader = PacketReader(container, stream, self._size_bytes, keys_only=True)
-        frames = reader.frames()
-        try:
-            for time_s, decoded in self._timed(frames):
-                yield Frame(time_s, self._source.converter(decoded))
+                yield Look(Frame(time_s, converter(decoded)), next_s)
         finally:
             frames.close()
             container.close()
 
     def frames_between(
-        self, start_s: float, end_s: float, *, thread: bool = True
+        self, start_s: float, end_s: float, *, seen: bool = False, thread: bool = True
     ) -> Generator[Frame, None, None]:
         """Frames to be analysed from `start_s` up to, not including, `end_s`.
 
@@ -148,6 +127,8 @@ class KeyedRecording:
         ----------
         start_s, end_s : float
             Seconds from the first frame.
+        seen : bool
+            Whether the frame at `start_s` is known and to be left out.
         thread : bool
             Decode in a background thread. One stretch is read at a time; beginning a new
             one ends the last.
@@ -159,9 +140,9 @@ class KeyedRecording:
         """
         self._stop_reading()
         if not thread:
-            yield from self._stretch(start_s, end_s)
+            yield from self._stretch(start_s, end_s, seen)
             return
-        ahead = self._ahead = Prefetch(lambda: self._stretch(start_s, end_s))
+        ahead = self._ahead = Prefetch(lambda: self._stretch(start_s, end_s, seen))
         try:
             yield from ahead
         finally:
@@ -172,16 +153,18 @@ class KeyedRecording:
             self._ahead.close()
             self._ahead = None
 
-    def _stretch(self, start_s: float, end_s: float) -> Iterator[Frame]:
+    def _stretch(self, start_s: float, end_s: float, seen: bool) -> Iterator[Frame]:
+        first_s = start_s + _SAME_S if seen else start_s
         if not self.exact:
-            yield from self._cut_out(start_s, end_s)
+            yield from self._cut_out(first_s, end_s)
             return
         thinner = Thinner(self._rate_hz)
         # The tick that owns the first wanted frame may begin up to one period earlier.
-        for time_s, decoded in self._timed(self._from(start_s - 1.5 / self._rate_hz)):
+        from_s = start_s if seen else start_s - 1.5 / self._rate_hz
+        for time_s, decoded in self._timed(self._from(from_s)):
             if time_s >= end_s:
                 return
-            if thinner.wants(time_s) and time_s >= start_s:
+            if thinner.wants(time_s) and time_s >= first_s:
                 yield Frame(time_s, self._source.converter(decoded))
 
     def _cut_out(self, start_s: float, end_s: float) -> Iterator[Frame]:

@@ -28,8 +28,6 @@ class PacketReader:
     stream : av.video.stream.VideoStream
     size_bytes : int
         Size of the file; reading far more than that means a crafted index.
-    keys_only : bool
-        Decode key frames alone, by leaving all other packets out.
     wants : callable, optional
         Told each packet in turn; whether the decoder is to see it.
 
@@ -53,13 +51,12 @@ class PacketReader:
         stream: Any,
         size_bytes: int,
         *,
-        keys_only: bool = False,
         wants: Callable[[Any], bool] | None = None,
     ) -> None:
         self._container = container
         self._stream = stream
         self._limit_bytes = _READS_OF_FILE * size_bytes + 1_000_000
-        self._wants = wants or (_is_key if keys_only else _any)
+        self._wants = wants or _any
         self._read_bytes = 0
         self._newest_stamp: int | None = None
         self._damaged_since: int | None = None
@@ -147,7 +144,3 @@ class PacketReader:
 
 def _any(packet: Any) -> bool:
     return True
-
-
-def _is_key(packet: Any) -> bool:
-    return bool(packet.is_keyframe)

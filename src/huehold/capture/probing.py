@@ -1,8 +1,8 @@
-"""Cheap looks at a recording: what its packets say, and pairs of pictures about a second apart.
+"""Cheap looks at a recording: what its packets say, and single pictures about a second apart.
 
-A picture that stands alone (a key frame) and the one after it cost a small part of what all
-pictures cost. `layout_of` reads the packets without decoding; `ProbePlan` chooses the moments
-to look at; `Gate` lets only the packets through that are needed for them.
+A picture that stands alone (a key frame) costs a small part of what all pictures cost.
+`layout_of` reads the packets without decoding; `ProbePlan` chooses the moments to look at;
+`Gate` lets only the packets through that are needed for them.
 """
 
 from __future__ import annotations
@@ -17,14 +17,15 @@ from typing import Any
 
 from huehold.core import Frame
 
-__all__ = ["Gate", "Group", "Layout", "ProbePlan", "layout_of"]
+__all__ = ["Gate", "Layout", "Look", "ProbePlan", "layout_of"]
 
 _APART_S = 1.1  # moments are at most about this far apart
 _GAP_S = 1.0  # as in a full reading: longer steps are gaps to be told
 _MISSING_S = 1.0
 _WORTH = 0.55  # share of the recording decoded for the moments, above which nothing is won
 _FEWEST = 8
-_PAIR = 1.2  # frame periods that the second picture of a pair may come after the first
+_ASIDE = 3  # every so many looks, the picture after the key frame is taken
+_NEXT = 1.2  # frame periods that it may come after the key frame
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,11 +94,10 @@ def layout_of(packets: Iterable[Any], time_base: Fraction, origin: Fraction) -> 
 
 
 @dataclass(frozen=True, slots=True)
-class Group:
-    """A pair of neighbouring pictures (one at the very end), and when the next pair begins."""
+class Look:
+    """A single picture that stands for the time up to the next look."""
 
-    frames: tuple[Frame, ...]
-    start_s: float
+    frame: Frame
     next_s: float
 
 
@@ -113,9 +113,14 @@ class ProbePlan:
     Attributes
     ----------
     moments_s : list of float
-        Beginnings of the pairs.
+        Times from which on a picture is looked at.
     share : float
         Share of the recording that must be decoded for them.
+
+    Notes
+    -----
+    Every third look takes the picture after the key frame, so that a light that flickers in
+    step with the key frames does not go unnoticed.
     """
 
     def __init__(self, layout: Layout, *, from_s: float = 0.0) -> None:
@@ -137,9 +142,14 @@ class ProbePlan:
     def _add(self, start_s: float, end_s: float) -> None:
         count = max(1, math.ceil((end_s - start_s) / _APART_S - 1e-9))
         step_s = (end_s - start_s) / count
+        first = len(self.moments_s)
         self.moments_s += [start_s + i * step_s for i in range(count)]
         self._anchors.append(start_s)
-        self._until_s.append(start_s + (count - 1) * step_s + _PAIR * self.period_s)
+        aside_s = _NEXT * self.period_s if self._steps_aside(first + count - 1) else 0.0
+        self._until_s.append(start_s + (count - 1) * step_s + aside_s)
+
+    def _steps_aside(self, moment: int) -> bool:
+        return moment % _ASIDE == _ASIDE - 1
 
     def until_s(self, key_s: float) -> float | None:
         """How far to decode from this key frame; None if it is passed over."""
@@ -148,10 +158,8 @@ class ProbePlan:
             return None
         return self._until_s[at]
 
-    def pairs(
-        self, timed: Iterable[tuple[float, Any]]
-    ) -> Iterator[tuple[float, list[tuple[float, Any]]]]:
-        """Sort decoded pictures, in time order, into the moments; keep two for each.
+    def looks(self, timed: Iterable[tuple[float, Any]]) -> Iterator[tuple[float, Any, float]]:
+        """Sort decoded pictures, in time order, into the moments; keep one for each.
 
         Parameters
         ----------
@@ -159,21 +167,22 @@ class ProbePlan:
 
         Yields
         ------
-        (float, list)
-            Beginning of the next moment, and (time, picture) pairs.
+        (float, picture, float)
+            Time and picture of a look, and the beginning of the next moment.
         """
         moment = -1
-        kept: list[tuple[float, Any]] = []
+        kept: tuple[float, Any] | None = None
         for time_s, picture in timed:
             now = bisect_right(self.moments_s, time_s + 1e-6) - 1
             if now != moment:
-                if kept:
-                    yield self._next_s(moment), kept
-                moment, kept = now, []
-            if now >= 0 and len(kept) < 2:
-                kept.append((time_s, picture))
-        if kept:
-            yield math.inf, kept
+                if kept is not None:
+                    yield *kept, self._next_s(moment)
+                moment, kept, spare = now, None, self._steps_aside(now)
+            if now >= 0 and (kept is None or spare):
+                spare = spare and kept is None
+                kept = (time_s, picture)
+        if kept is not None:
+            yield *kept, math.inf
 
     def _next_s(self, moment: int) -> float:
         after = moment + 1
@@ -218,6 +227,8 @@ class Gate:
                 return True
         if packet.pts < self._key or self._until_s == -math.inf:
             return False  # shown before the key frame, built on what was left out
+        if self._key * self._scale - self._origin >= self._until_s - 1e-6:
+            return False  # the key frame is all there is to see
         self._passed += 1
         order = packet.dts if packet.dts is not None else packet.pts
         return self._passed == 1 or order * self._scale - self._origin <= self._until_s

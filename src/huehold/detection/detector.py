@@ -183,6 +183,11 @@ class Detector:
         return max(self._now_s - hold.onset_s, 0.0) if hold and hold.brought else 0.0
 
     @property
+    def settled(self) -> bool:
+        """Whether the smoothed colour has caught up with the newest observations."""
+        return self._smoother.settled
+
+    @property
     def forecast(self) -> Forecast | None:
         """What is likely to come; None before the first addition and after the endpoint."""
         if self._confirmed_s is not None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from huehold.detection.additions import Peak, Step
+from huehold.detection.additions import HIGHER, Peak, Step
 from huehold.detection.axis import EndBand, Line
 from huehold.detection.smoothing import Point
 
@@ -89,7 +89,7 @@ class FadeBackWatch:
             self._follow_tail(point, line)
             return None
         top, here = line.position(peak.colour), line.position(point.colour)
-        if here > top:
+        if here > top + HIGHER:
             self.peak = Peak(peak.step, point.centre_s, point.colour)
             self._tail = None
             return None

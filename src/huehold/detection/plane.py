@@ -63,3 +63,24 @@ def chroma(colour: complex) -> float:
 def middle(colours: list[complex]) -> complex:
     """Return the median of colours, taken for each coordinate alone."""
     return complex(median([c.real for c in colours]), median([c.imag for c in colours]))
+
+
+def weighted_middle(colours: list[complex], weights: list[float]) -> complex:
+    """Return the middle where colours count by weights, of which one at least is above 0.
+
+    The mean of the middle fifth of the weight: as robust as a median, and less grainy.
+    """
+    return complex(
+        _mid_mean(sorted(zip([c.real for c in colours], weights, strict=True))),
+        _mid_mean(sorted(zip([c.imag for c in colours], weights, strict=True))),
+    )
+
+
+def _mid_mean(ordered: list[tuple[float, float]]) -> float:
+    whole = sum(weight for _, weight in ordered)
+    low, high = 0.4 * whole, 0.6 * whole
+    passed = summed = 0.0
+    for value, weight in ordered:
+        summed += value * max(min(passed + weight, high) - max(passed, low), 0.0)
+        passed += weight
+    return summed / (high - low)

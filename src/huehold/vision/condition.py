@@ -20,7 +20,7 @@ __all__ = ["Condition"]
 
 _FROZEN_S = 1.5
 _KNOCK_S = 0.6
-_HAND_AT_RIM = 0.06  # share of the ring around the vessel
+_HAND_AT_RIM = 0.03, 0.09  # share of the ring around the vessel: none, certainly
 _KNOCK_CELLS = 0.6  # less is a sway that is followed without a word
 _DARK_CODE = 22.0
 _USUAL_S = 3.0  # what the liquid looked like lately
@@ -40,9 +40,8 @@ def _hand(around: Around) -> float:
 
 def _uneven(around: Around, liquid: Liquid) -> float:
     """Weigh a second colour; with a hand at the rim it may be the hand that is measured."""
-    if around.near_changed > _HAND_AT_RIM:
-        return _ramp(liquid.odd, 0.12, 0.32)
-    return _ramp(liquid.odd, 0.20, 0.50)
+    hand = _ramp(around.near_changed, *_HAND_AT_RIM)
+    return _ramp(liquid.odd, 0.20 - 0.08 * hand, 0.50 - 0.18 * hand)
 
 
 def _equal(one: NDArray[np.uint8], other: NDArray[np.uint8]) -> bool:

@@ -21,6 +21,8 @@ State = Literal["none", "searching", "held", "lost"]
 _VOTES = 3  # findings that must agree before a vessel is believed
 _AGAINST = 3  # findings that must disagree before it is given up or changed
 _QUICK_S, _CALM_S, _IDLE_S = 0.25, 4.0, 0.5  # between searches: unsure, sure, nothing found
+_CALMEST_S = 16.0  # between searches that keep agreeing, while the ring is well recognised
+_WELL = 0.6  # likeness of the ring from which it is
 _LOST_S, _COVERED_S = 1.5, 30.0  # without its ring: in free view, behind a hand
 _FOLLOWED = 0.35  # likeness of the ring from which a step counts
 _GAP_S = 2.0
@@ -68,6 +70,7 @@ class VesselKeeper:
         self._rival: Ellipse | None = None
         self._ever_held = False
         self._next_check_s = -np.inf
+        self._calm_s = _CALM_S
         self._seen_s = self._last_s = 0.0
         self._near: Ellipse | None = None
 
@@ -77,12 +80,15 @@ class VesselKeeper:
 
     def look(self, image: Picture, time_s: float, *, covered: bool) -> Holding:
         """Look at the next picture; `covered` says a hand was over the vessel just before."""
-        if self._tracker is not None and time_s - self._last_s > _GAP_S:
+        passed_s = time_s - self._last_s
+        if self._tracker is not None and passed_s > _GAP_S:
             self._next_check_s = self._seen_s = time_s
         self._last_s = time_s
         if self._tracker is None:
             return self._search(image, time_s)
-        step = self._tracker.step(image, learn=not covered)
+        step = self._tracker.step(image, min(passed_s, _GAP_S), learn=not covered)
+        if step.likeness < _WELL:
+            self._hurry(time_s)
         if step.likeness > _FOLLOWED:
             self._seen_s = time_s
         elif time_s - self._seen_s > self._patience_s(covered):
@@ -144,8 +150,17 @@ class VesselKeeper:
             self._agree(image, candidate.ellipse)
         else:
             self._disagree(image, candidate.ellipse if candidate else None)
-        unsure = self._votes < _VOTES or self._against > 0
-        self._next_check_s = time_s + (_QUICK_S if unsure else _CALM_S)
+        if self._votes < _VOTES or self._against > 0:
+            self._calm_s = _CALM_S
+            self._next_check_s = time_s + _QUICK_S
+        else:
+            self._next_check_s = time_s + self._calm_s
+            self._calm_s = min(2.0 * self._calm_s, _CALMEST_S)
+
+    def _hurry(self, time_s: float) -> None:
+        """Search no later than when just found: the ring has changed its looks."""
+        self._calm_s = _CALM_S
+        self._next_check_s = min(self._next_check_s, time_s + _CALM_S)
 
     def _agree(self, image: Picture, found: Ellipse) -> None:
         assert self._tracker is not None

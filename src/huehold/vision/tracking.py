@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from huehold.core import Ellipse
-from huehold.vision.channels import largest
+from huehold.vision.channels import largest, share_after
 from huehold.vision.geometry import half_extent, moved, radius_squared
 
 __all__ = ["RingTracker", "Step"]
@@ -22,7 +22,7 @@ __all__ = ["RingTracker", "Step"]
 _TEMPLATE_PX = 56  # longer side of the template after thinning
 _INNER, _OUTER = 0.80, 1.22  # ring in units of the outline
 _SEARCH = 0.30  # how far the vessel may jump between frames, in units of its half width
-_LEARN = 0.04  # share of a sound frame that enters the template
+_LEARN = 0.04  # share of a sound frame that enters the template, at the usual rate
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,8 +62,11 @@ class RingTracker:
         self._bias = (0.0, 0.0)
         self._bias = self._match(edges)[0]
 
-    def step(self, image: NDArray[np.uint8], *, learn: bool) -> Step:
-        """Find the vessel in the next picture; `learn` lets the template follow its looks."""
+    def step(self, image: NDArray[np.uint8], passed_s: float, *, learn: bool) -> Step:
+        """Find the vessel in the next picture, so long after the last.
+
+        `learn` lets the template follow its looks.
+        """
         edges = self._edges(image)
         peak, likeness = self._match(edges)
         shift = (peak[0] / self._zoom, peak[1] / self._zoom)
@@ -71,7 +74,8 @@ class RingTracker:
             self.ellipse = moved(self.ellipse, *shift)
         if learn and likeness > 0.6:
             window = self._window(edges, *peak)
-            self._template = (1.0 - _LEARN) * self._template + _LEARN * window
+            share = np.float32(share_after(_LEARN, passed_s))
+            self._template += share * (window - self._template)
         return Step(self.ellipse, likeness, shift)
 
     def _edges(self, image: NDArray[np.uint8]) -> NDArray[np.float32]:
