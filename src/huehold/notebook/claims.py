@@ -47,12 +47,14 @@ class Claim:
         """Let go of the run; more than once is no harm."""
         if self._lock is None:
             return
-        with contextlib.suppress(OSError):  # Windows removes no file that is open
-            self._file.unlink(missing_ok=True)
-        self._lock.close()
-        self._lock = None
-        with contextlib.suppress(OSError):
-            self._file.unlink(missing_ok=True)
+        lock, self._lock = self._lock, None
+        try:
+            self._file.unlink(missing_ok=True)  # before another program can lock it
+            lock.close()
+        except OSError:  # Windows removes no file that is open
+            lock.close()
+            with contextlib.suppress(OSError):
+                self._file.unlink(missing_ok=True)
 
 
 def is_claimed(notebook: Path, run_id: int) -> bool:
