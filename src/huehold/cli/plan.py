@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from huehold.cli.masses import field_options
 from huehold.cli.options import balance_options, method_option
-from huehold.cli.outputs import json_option, print_rich, write_json
+from huehold.cli.outputs import Outputs, json_option, print_rich, write_json
 from huehold.cli.words import Number
 from huehold.errors import UsageError
 
@@ -100,7 +99,6 @@ _NUMBERS = {
 @click.option(
     "--plot",
     "plot_to",
-    type=click.Path(path_type=Path),
     metavar="FILE",
     help="The plan as a picture: .png or .svg.",
 )
@@ -114,11 +112,9 @@ def plan(**options: Any) -> None:
     from huehold.cli.plan_show import plan_card
     from huehold.planning.plan import make_plan
     from huehold.planning.plan_file import plan_to_dict
-    from huehold.report.files import picture_kind
     from huehold.report.words import sentence
 
-    if options["plot_to"] is not None:
-        picture_kind(options["plot_to"])
+    Outputs(json=options["json_to"], plot=options["plot_to"]).check()
     made = make_plan(_request(options))
     if options["plot_to"] is not None:
         from huehold.report.plan_plot import save_plan_plot
