@@ -44,7 +44,7 @@ def test_without_an_addition_seen_the_report_states_the_mass_the_assay_used(run:
     assay, _ = assay_of(run.method, verdict, (), inputs, 100.0)
     assert assay is not None
     stated = dict(key_figures(blind))["Titrant"]
-    assert stated.startswith(f"{float(assay.given['titrant_mass']):.3f} g at the onset")
+    assert stated.startswith(f"{float(assay.given['titrant_mass']):.2f} g at the onset")
     assert onset_addition(blind) is None
 
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from huehold.report.words import clock, hue_word, reason_words, sentence
+from huehold.report.words import clock, grams, hue_word, reason_words, sentence
 
 
 @pytest.mark.parametrize(
@@ -55,3 +55,32 @@ def test_reasons_are_words() -> None:
 )
 def test_clauses_become_sentences(clause: str, text: str) -> None:
     assert sentence(clause) == text
+
+
+@pytest.mark.parametrize(
+    ("mass_g", "text"),
+    [
+        (15.22, "15.22 g"),
+        (9.0, "9.00 g"),
+        (0.0, "0.00 g"),
+        (15.2205, "15.2205 g"),
+        (10.1 + 5.12, "15.22 g"),
+        (4.573, "4.573 g"),
+    ],
+)
+def test_masses_have_the_digits_of_a_balance_and_no_invented_ones(mass_g: float, text: str) -> None:
+    assert grams(mass_g) == text
+
+
+@pytest.mark.parametrize(
+    ("clause", "whole"),
+    [
+        ("no strength was given", "No strength was given."),
+        ("masses.csv has no column", "masses.csv has no column."),
+        ("pH is wrong", "pH is wrong."),
+        ("--claim is missing", "--claim is missing."),
+        ("did you mean it?", "Did you mean it?"),
+    ],
+)
+def test_clauses_become_sentences_and_names_stay_as_they_are(clause: str, whole: str) -> None:
+    assert sentence(clause) == whole

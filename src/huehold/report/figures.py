@@ -6,7 +6,7 @@ import math
 
 from huehold.report.bands import in_band
 from huehold.report.happenings import additions, bracket, events_of
-from huehold.report.words import clock, hue_word, sentence
+from huehold.report.words import clock, grams, hue_word, sentence
 from huehold.run import Run
 
 __all__ = ["all_warnings", "key_figures"]
@@ -87,11 +87,11 @@ def _titrant(run: Run) -> str:
         span = (
             ""
             if found.before_g is None
-            else f" (bracket {found.before_g:.3f} to {found.after_g:.3f} g)"
+            else f" (bracket {grams(found.before_g)} to {grams(found.after_g)})"
         )
-        return f"{found.after_g:.3f} g at the onset{span}"
+        return f"{grams(found.after_g)} at the onset{span}"
     if run.readings:
-        return f"{run.readings[-1].mass_g:.3f} g, last reading"
+        return f"{grams(run.readings[-1].mass_g)}, last reading"
     return ""
 
 

@@ -16,6 +16,7 @@ __all__ = [
     "VerdictWords",
     "capital",
     "clock",
+    "grams",
     "hue_word",
     "reason_words",
     "sentence",
@@ -132,6 +133,18 @@ def clock(time_s: float | None, digits: int = 1) -> str:
     width = 3 + digits if digits else 2
     sign = "-" if time_s < 0 and ticks else ""
     return f"{sign}{minutes}:{rest / scale:0{width}.{digits}f}"
+
+
+def grams(mass_g: float) -> str:
+    """Write a mass as a balance shows it, ``15.22 g``: two decimals, more only if it has them.
+
+    Parameters
+    ----------
+    mass_g : float
+        Grams.
+    """
+    whole, _, decimals = f"{mass_g:.4f}".partition(".")
+    return f"{whole}.{decimals[:2]}{decimals[2:].rstrip('0')} g"
 
 
 def sentence(text: str) -> str:
