@@ -19,7 +19,7 @@ from huehold.calibration.card import (
     Field,
     card_layout,
 )
-from huehold.errors import UsageError
+from huehold.errors import InputError, UsageError
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -320,8 +320,10 @@ def write_card(path: Path, *, cup_mm: int = 75, paper: str = "a4") -> CardLayout
     Raises
     ------
     UsageError
-        If size, paper or ending is not known, the file cannot be written, or another file, one
-        that is no bench card, is in its place.
+        If size, paper or ending is not known, or another file, one that is no bench card, is in
+        its place.
+    InputError
+        If the file cannot be written.
     """
     layout = card_layout(cup_mm)
     page = draw_page(layout, paper)
@@ -333,20 +335,20 @@ def write_card(path: Path, *, cup_mm: int = 75, paper: str = "a4") -> CardLayout
     try:
         path.write_bytes(content)
     except OSError as error:
-        raise UsageError(f"The card cannot be written to {path}: {error.strerror}.") from None
+        raise InputError(f"The card cannot be written to {path}: {error.strerror}.") from None
     return layout
 
 
 def _check_place(path: Path) -> None:
     if not path.parent.is_dir():
-        raise UsageError(
+        raise InputError(
             f"The card cannot be written to {path}: there is no folder {path.parent}. Make it, or "
             "name another place."
         )
     try:
         foreign = path.exists() and _TITLE.encode() not in path.read_bytes()
     except OSError as error:
-        raise UsageError(f"The card cannot be written to {path}: {error.strerror}.") from None
+        raise InputError(f"The card cannot be written to {path}: {error.strerror}.") from None
     if foreign:
         raise UsageError(
             f"{path} exists and is no bench card; it is left as it is. Name another file."

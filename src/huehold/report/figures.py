@@ -87,7 +87,7 @@ def _titrant(run: Run) -> str:
         span = (
             ""
             if found.before_g is None
-            else f" (bracket {grams(found.before_g)} to {grams(found.after_g)})"
+            else f" (bracket {grams(found.before_g).removesuffix(' g')} to {grams(found.after_g)})"
         )
         return f"{grams(found.after_g)} at the onset{span}"
     if run.readings:

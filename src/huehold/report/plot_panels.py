@@ -144,7 +144,7 @@ def _draw_bracket(ax: Axes, run: Run) -> None:
     ax.axhspan(found.before_g, found.after_g, color=MASS.colour, alpha=0.3, lw=0)
     late = onset_s > 0.7 * ax.get_xlim()[1]
     ax.annotate(
-        f"bracket {grams(found.before_g)} to {grams(found.after_g)}",
+        f"bracket {grams(found.before_g).removesuffix(' g')} to {grams(found.after_g)}",
         (onset_s, 0.14 if late else 0.62), (-8 if late else 8, 0),
         xycoords=("data", "axes fraction"), textcoords="offset points",
         ha="right" if late else "left", va="center", fontsize=8, color=INK,
