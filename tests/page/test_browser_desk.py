@@ -91,6 +91,7 @@ def test_a_titration_from_link_to_report(tmp_path, browser_of, camera_flags, axe
 
         page.fill("#input-sample_mass", "0,61 g")
         page.fill("#input-claim", "1200 mg/15 mL")
+        assert page.inner_text("#inputs-word") != "Saved."  # the claim is not sent yet
         page.press("#input-claim", "Tab")
         page.locator("#inputs-word", has_text="Saved.").wait_for()
         assert set(s.desk.watch.inputs.given) == {"sample_mass", "claim"}

@@ -208,6 +208,7 @@ export class Inputs {
   constructor() {
     this._form = byId("inputs-form");
     this._form.addEventListener("submit", (event) => event.preventDefault());
+    this._form.addEventListener("input", () => this._isBad() || this._say(""));
     this._form.addEventListener("change", () => this._changed());
     this._built = false;
     this._dirty = false; // something typed is not known to be saved
@@ -244,6 +245,7 @@ export class Inputs {
   /** One request at a time, so that an older one never overtakes a newer. */
   async _changed() {
     this._dirty = true;
+    if (!this._isBad()) this._say("Saving…");
     if (this._sending) return;
     this._sending = true;
     while (this._dirty) {
@@ -255,18 +257,30 @@ export class Inputs {
     this._sending = false;
   }
 
-  async _send() {
+  _typed() {
     const filled = [...this._form.elements].filter((c) => c.value.trim());
-    const values = Object.fromEntries(filled.map((c) => [c.name, c.value.trim()]));
+    return Object.fromEntries(filled.map((c) => [c.name, c.value.trim()]));
+  }
+
+  /** "Saved." is said only while the form holds nothing newer than what was sent. */
+  async _send() {
+    const values = this._typed();
     try {
       const { saved } = await ask("PUT", "/api/inputs", { values });
-      this._say(saved ? "Saved." : UNSAVED, !saved);
+      const newer = JSON.stringify(this._typed()) !== JSON.stringify(values);
+      if (!saved) this._say(UNSAVED, true);
+      else if (newer) this._say(this._dirty ? "Saving…" : "");
+      else this._say("Saved.");
       return true;
     } catch (error) {
       this._say(`Not saved: ${wordsOf(error)}`, true);
       if (!(error instanceof Refusal)) setTimeout(() => this._changed(), RETRY_MS);
       return false;
     }
+  }
+
+  _isBad() {
+    return byId("inputs-word").classList.contains("bad");
   }
 
   _say(text, bad = false) {
