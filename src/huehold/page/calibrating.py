@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -22,6 +22,7 @@ from huehold.calibration.store import Store, slug
 from huehold.calibration.telling import entry_values, facts, swatches
 from huehold.capture.picture import decode_jpeg
 from huehold.errors import InputError, UsageError
+from huehold.page.messages import In
 from huehold.page.tray import Tray
 from huehold.watching import Watch
 
@@ -32,11 +33,7 @@ _SILENT_S = 2.0
 _MOST_ANSWER = 2000
 
 
-class _In(BaseModel):
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
-
-
-class AnswersIn(_In):
+class AnswersIn(In):
     """Answers to a guide: texts by field, and rows of texts by step."""
 
     kind: str = Field(max_length=40)
@@ -46,7 +43,7 @@ class AnswersIn(_In):
     use: bool = False
 
 
-class ChoiceIn(_In):
+class ChoiceIn(In):
     """A calibration to use from now on; or none of its kind."""
 
     name: str = Field(max_length=120)

@@ -21,7 +21,7 @@ from huehold.run import Run
 from huehold.watching import Moment
 
 __all__ = [
-    "EntryIn", "InputsIn", "LocksIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn",
+    "EntryIn", "In", "InputsIn", "LocksIn", "MassIn", "NoteIn", "PauseIn", "TitleIn", "VesselIn",
     "WhiteIn", "bands_of", "cue_values", "event_values", "for_phones", "mass_values",
     "moment_values", "record_values", "result_values", "trace_values",
 ]  # fmt: skip
@@ -31,17 +31,19 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
-class _In(BaseModel):
+class In(BaseModel):
+    """What a page sends: nothing unknown in it, no infinity, no NaN."""
+
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
 
 
-class EntryIn(_In):
+class EntryIn(In):
     """The key from the address."""
 
     token: str = Field(max_length=100)
 
 
-class MassIn(_In):
+class MassIn(In):
     """A mass as typed.
 
     Attributes
@@ -82,25 +84,25 @@ class MassIn(_In):
         return f"{first - second:.6g} g", f"{first:g} - {second:g} g"
 
 
-class NoteIn(_In):
+class NoteIn(In):
     """A remark."""
 
     text: str = Field(min_length=1, max_length=2000)
 
 
-class TitleIn(_In):
+class TitleIn(In):
     """A run's title."""
 
     title: str = Field(max_length=200)
 
 
-class PauseIn(_In):
+class PauseIn(In):
     """Pause or go on."""
 
     paused: bool
 
 
-class VesselIn(_In):
+class VesselIn(In):
     """The vessel's outline in pixels, or nothing to have it found."""
 
     x_px: float
@@ -117,7 +119,7 @@ class VesselIn(_In):
         return Ellipse(self.x_px, self.y_px, major, minor, angle % 180)
 
 
-class WhiteIn(_In):
+class WhiteIn(In):
     """The white patch in pixels."""
 
     x_px: float
@@ -130,13 +132,13 @@ class WhiteIn(_In):
         return Rect(self.x_px, self.y_px, self.width_px, self.height_px)
 
 
-class LocksIn(_In):
+class LocksIn(In):
     """What a browser says of its camera's settings."""
 
     locks: dict[Literal["exposure", "white balance", "focus"], Literal["locked", "refused"]]
 
 
-class InputsIn(_In):
+class InputsIn(In):
     """What was weighed and read off labels, each as typed; empty means not known."""
 
     values: dict[str, str] = Field(max_length=30)
