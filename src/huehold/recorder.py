@@ -19,6 +19,7 @@ __all__ = [
 ]  # fmt: skip
 
 _STRIP_EVERY_S = 0.4
+_MOST_STRIPS = 6000  # more than a screen has columns
 _TREMBLING_PX = 0.25
 _NOWHERE = (0.0,) * 5
 
@@ -60,12 +61,19 @@ class TraceRecorder:
             self._vessels.add(number, scaled_vessel(observation.vessel, 1.0 / self._scale))
             self._strips.add(number, observation)
 
-    def trace(self) -> Trace:
-        """Return the columns gathered so far."""
+    def trace(self, *, last: bool = False) -> Trace:
+        """Return the columns gathered so far.
+
+        Parameters
+        ----------
+        last : bool
+            Hand the numbers over instead of copying them; nothing may be added afterwards.
+        """
+        take = np.frombuffer if last and self._reasons else np.array
         with self._lock:
             count = len(self._reasons)
             return Trace(
-                **{name: np.array(column) for name, column in self._numbers.items()},
+                **{name: take(column, float) for name, column in self._numbers.items()},
                 vessel=self._vessels.column(count),
                 reasons=tuple(self._reasons),
                 strip=self._strips.column(count),
@@ -113,31 +121,28 @@ def _alike(one: Ellipse | None, other: Ellipse | None) -> bool:
 
 
 class _Strips:
-    """Lines of pixels for the colour ribbon, one every so often, behind one another."""
+    """Lines of pixels for the colour ribbon; when there are too many, every other one goes."""
 
     def __init__(self) -> None:
         self._last_s = -np.inf
-        self._at = array("L")
-        self._ends = array("L")
-        self._pixels = bytearray()
+        self._every_s = _STRIP_EVERY_S
+        self._kept: list[tuple[int, bytes]] = []
 
     def add(self, number: int, observation: Observation) -> None:
         """Take the strip of an observation, if the time has come for one."""
-        if observation.strip is None or observation.time_s < self._last_s + _STRIP_EVERY_S:
+        if observation.strip is None or observation.time_s < self._last_s + self._every_s:
             return
         self._last_s = observation.time_s
-        self._pixels += observation.strip.tobytes()
-        self._at.append(number)
-        self._ends.append(len(self._pixels))
+        self._kept.append((number, observation.strip.tobytes()))
+        if len(self._kept) > _MOST_STRIPS:
+            self._kept = self._kept[::2]
+            self._every_s *= 2.0
 
     def column(self, count: int) -> tuple[NDArray[np.uint8] | None, ...]:
         """Return a strip or None for each of `count` observations."""
-        pixels = np.frombuffer(bytes(self._pixels), np.uint8)
         column: list[NDArray[np.uint8] | None] = [None] * count
-        start = 0
-        for number, end in zip(self._at, self._ends, strict=True):
-            column[number] = pixels[start:end].reshape(-1, 3)
-            start = end
+        for number, pixels in self._kept:
+            column[number] = np.frombuffer(pixels, np.uint8).reshape(-1, 3)
         return tuple(column)
 
 

@@ -239,7 +239,7 @@ class Session:
         """
         verdict = self.detector.finish()
         events = tuple(sorted(self.detector.events, key=lambda event: event.time_s))
-        trace = self.trace()
+        trace = self._recorder.trace(last=True)
         if interrupted:
             end_s = float(trace.time_s[-1]) if len(trace) else 0.0
             masses = _until(masses, end_s)
