@@ -2,9 +2,27 @@
 
 from __future__ import annotations
 
+import time
+from collections.abc import Callable
 from typing import Any
 
 from playwright.sync_api import Page
+
+# The colours asked for are in force, nothing is on its way to them, and they have been painted.
+_SETTLED = """async (scheme) => {
+  const frame = () => new Promise((done) => requestAnimationFrame(done));
+  await frame();
+  await frame();
+  return matchMedia(`(prefers-color-scheme: ${scheme})`).matches
+    && document.getAnimations().every((moving) => moving.playState !== "running");
+}"""
+
+_REMEMBER = """(place) => {
+  const texts = ((globalThis.texts ||= {})[place.id] = [place.textContent]);
+  const see = () => texts.push(place.textContent);
+  new MutationObserver(see).observe(place, { childList: true, characterData: true, subtree: true });
+}"""
+_REMEMBERED = "([id, words]) => globalThis.texts[id].some((text) => text.includes(words))"
 
 _RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
@@ -28,7 +46,7 @@ def violations(page: Page, script: str) -> list[str]:
     found = []
     for scheme in ("light", "dark"):
         page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
-        page.wait_for_timeout(150)
+        page.wait_for_function(_SETTLED, arg=scheme)
         page.evaluate(script)
         told: dict[str, Any] = page.evaluate(
             "rules => axe.run(document, {runOnly: {type: 'tag', values: rules}})", _RULES
@@ -39,7 +57,25 @@ def violations(page: Page, script: str) -> list[str]:
     return found
 
 
-def state(page: Page, word: str, timeout_s: float = 30.0) -> None:
+def eventually(condition: Callable[[], object], timeout_s: float = 60.0) -> None:
+    """Wait until something is so; fail, saying what it was instead, if it is not in due time."""
+    until_s = time.monotonic() + timeout_s
+    while not (was := condition()):
+        assert time.monotonic() < until_s, f"still {was!r} after {timeout_s:.0f} s"
+        time.sleep(0.03)
+
+
+def remember(page: Page, name: str) -> None:
+    """Have the page keep every text that this place shows from now on, however briefly."""
+    page.locator(f"#{name}").evaluate(_REMEMBER)
+
+
+def has_shown(page: Page, name: str, words: str, timeout_s: float = 60.0) -> None:
+    """Wait until a remembered place shows these words or has shown them before."""
+    page.wait_for_function(_REMEMBERED, arg=[name, words], timeout=1000 * timeout_s)
+
+
+def state(page: Page, word: str, timeout_s: float = 60.0) -> None:
     """Wait until the page shows this state's word."""
     page.locator("#state-word", has_text=word).wait_for(timeout=1000 * timeout_s)
 

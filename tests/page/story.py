@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import count
 from pathlib import Path
 
 import cv2
@@ -39,9 +40,6 @@ _PATH = (
     (18.4, 0.02, 0.40),
     (20.0, 0.02, 0.40), (20.3, 1.00, 0.60), (60.0, 1.00, 0.90),
 )  # fmt: skip
-ADDITIONS_S = (6.15, 12.15, 20.15)
-ONSET_S = 20.2
-CONFIRMED_S = ONSET_S + HOLD_S
 
 
 def green_share(time_s: float) -> float:
@@ -77,10 +75,10 @@ def frames(until_s: float = 30.0, rate_hz: float = 12.0, width_px: int = 320) ->
 
 def write_y4m(path: Path, until_s: float, rate_hz: int = 12) -> Path:
     """The story as the file a browser's pretended camera plays: BT.601, limited range."""
-    header = f"YUV4MPEG2 W480 H270 F{rate_hz}:1 Ip A1:1 C420jpeg\n"
+    header = f"YUV4MPEG2 W384 H216 F{rate_hz}:1 Ip A1:1 C420jpeg\n"
     with path.open("wb") as file:
         file.write(header.encode())
-        for frame in frames(until_s, rate_hz, 480):
+        for frame in frames(until_s, rate_hz, 384):
             file.write(b"FRAME\n" + limited_i420(frame.image).tobytes())
     return path
 
@@ -112,9 +110,31 @@ def pushed_source() -> LiveSource:
     return BrowserSource("browser camera")
 
 
-def played_source(until_s: float = 30.0, speed: float = 1.0) -> LiveSource:
-    info = SourceInfo("story", 320, 180)
-    return PlaybackSource(frames(until_s), info, speed=speed)
+def played_source() -> LiveSource:
+    """The start colour, before anything is added, for as long as a test may take."""
+    stamps = (number / 12 for number in count())
+    fresh = (Frame(time_s, picture_at(time_s % 4.0, 320)) for time_s in stamps)
+    return PlaybackSource(fresh, SourceInfo("story", 320, 180))
+
+
+class WitnessedSource(BrowserSource):
+    """A browser's camera that keeps, apart from all analysis, when the liquid turned green."""
+
+    def __init__(self) -> None:
+        super().__init__("browser camera")
+        self.turned_s: list[float] = []
+        self._green = False
+
+    def _take_in(self, image: np.ndarray, taken_s: float | None = None) -> None:
+        super()._take_in(image, taken_s)
+        assert taken_s is not None
+        assert self._first_s is not None
+        height_px, width_px = image.shape[:2]
+        red, green, _ = image[height_px // 2, width_px // 2].tolist()
+        if green > red + 10 and not self._green:
+            self.turned_s.append(taken_s - self._first_s)
+        if abs(green - red) > 10:
+            self._green = green > red
 
 
 def begin_watch(

@@ -8,7 +8,7 @@ from huehold.notebook import Notebook
 from tests.page.driving import Errors, sideways, violations
 from tests.page.story import keep_run, served
 
-pytestmark = [pytest.mark.browser, pytest.mark.timeout(120)]
+pytestmark = [pytest.mark.browser, pytest.mark.timeout(300)]
 
 _INKED = """() => {
   const canvas = document.querySelector("#run-shown canvas");
@@ -33,7 +33,7 @@ def test_list_open_compare_put_away(tmp_path, browser_of, axe_script):
         assert violations(page, axe_script) == []
 
         page.click(f"a[href='#run-{first}']")
-        page.locator("#run-shown .result-lines").wait_for(timeout=20_000)
+        page.locator("#run-shown .result-lines").wait_for(timeout=60_000)
         shown = page.inner_text("#run-shown")
         assert "cup A" in shown
         assert "tap water, boiled" in shown
@@ -44,7 +44,7 @@ def test_list_open_compare_put_away(tmp_path, browser_of, axe_script):
         for box in (f"Compare cup A (run {first})", f"Compare cup B (run {second})"):
             page.get_by_label(box).check()
         page.click("#runs-compare")
-        page.locator("#run-shown th", has_text="cup B").wait_for(timeout=20_000)
+        page.locator("#run-shown th", has_text="cup B").wait_for(timeout=60_000)
         assert "dash" in page.inner_text("#run-shown table")  # lines differ by more than colour
         assert page.evaluate(_INKED) > 0.3
         assert violations(page, axe_script) == []
