@@ -48,7 +48,7 @@ class RtspCamera:
         self._image_of = image_of
         self.stalled = False
         self.plays = 0
-        self.begun_s = 0.0
+        self.sent = 0
         self._open: list[socket.socket] = []
         self._listener = socket.create_server(("127.0.0.1", 0))
         self.port = self._listener.getsockname()[1]
@@ -108,7 +108,7 @@ class RtspCamera:
     def _play(self, connection: socket.socket) -> None:
         self.plays += 1
         sequence = 0
-        self.begun_s = begun_s = time.monotonic()
+        begun_s = time.monotonic()
         for number, units in enumerate(encoded(self._image_of)):
             while self.stalled:
                 time.sleep(0.05)
@@ -120,6 +120,7 @@ class RtspCamera:
                 packet = header + unit
                 connection.sendall(struct.pack(">cBH", b"$", 0, len(packet)) + packet)
                 sequence += 1
+            self.sent = number
 
 
 def _field(line: bytes) -> tuple[str, str] | None:

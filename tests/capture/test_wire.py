@@ -44,9 +44,9 @@ def test_a_bomb_is_refused_before_it_is_decoded():
     at = data.index(b"\xff\xc0") + 5
     data[at : at + 4] = b"\xff\xff\xff\xff"
     assert jpeg_size(bytes(data)) == (65535, 65535)
-    begun = time.perf_counter()
+    begun_s = time.thread_time()  # what this thread works, not what it waits
     assert decode_jpeg(bytes(data)) is None
-    assert time.perf_counter() - begun < 0.05
+    assert time.thread_time() - begun_s < 0.05
 
 
 def test_channels_come_as_red_green_blue():
@@ -83,6 +83,7 @@ class Camera(BaseHTTPRequestHandler):
     """A camera that can stall, cut a picture in half, close, or be something else."""
 
     script = "run"
+    over = threading.Event()
 
     def log_message(self, *_):
         pass
@@ -100,7 +101,7 @@ class Camera(BaseHTTPRequestHandler):
                 self.wfile.write(b"--f\r\nContent-Type: image/jpeg\r\n\r\n" + data + b"\r\n")
                 self.wfile.flush()
                 if n == 5 and self.script in ("half", "stall"):
-                    time.sleep(1.5)
+                    self.over.wait(60.0)
                     return
                 if n == 5 and self.script == "close":
                     return
@@ -110,13 +111,14 @@ class Camera(BaseHTTPRequestHandler):
 @pytest.fixture
 def camera():
     class Scripted(Camera):
-        pass
+        over = threading.Event()
 
     server = ThreadingHTTPServer(("127.0.0.1", 0), Scripted)
     server.daemon_threads = True
     thread = threading.Thread(target=server.serve_forever, daemon=True)
     thread.start()
     yield Scripted, f"http://127.0.0.1:{server.server_port}/stream"
+    Scripted.over.set()
     server.shutdown()
     server.server_close()
 
@@ -136,7 +138,7 @@ def test_a_running_stream_is_read(camera):
 @pytest.mark.parametrize(("script", "whole"), [("stall", 6), ("half", 5), ("close", 6)])
 def test_a_stream_that_breaks_gives_its_whole_pictures_and_no_more(camera, script, whole):
     camera[0].script = script
-    assert drain(MjpegDevice(camera[1], timeout_s=0.4)) == whole
+    assert drain(MjpegDevice(camera[1], timeout_s=3.0)) == whole
 
 
 def test_a_page_is_no_stream(camera):
@@ -147,7 +149,7 @@ def test_a_page_is_no_stream(camera):
 
 def test_nobody_there():
     with pytest.raises(CameraLostError, match="does not answer"):
-        MjpegDevice("http://127.0.0.1:9/stream", timeout_s=0.3)
+        MjpegDevice("http://127.0.0.1:9/stream", timeout_s=30.0)
 
 
 def test_the_reader_comes_back_to_a_stream_that_closed(camera):

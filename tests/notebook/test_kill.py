@@ -59,7 +59,10 @@ RECORD = """
 
 
 def kill_after(path, wait_s: float, script: str = LIVE) -> tuple[int, float]:
-    """Start a live run, kill it, and return what it had told: masses saved, seconds watched."""
+    """Start a live run, kill it when it has told of so many seconds of its own time.
+
+    Returns what it had told: masses saved, seconds watched.
+    """
     process = subprocess.Popen(
         [sys.executable, "-c", textwrap.dedent(script), str(path)],
         stdout=subprocess.PIPE, text=True,
@@ -67,7 +70,9 @@ def kill_after(path, wait_s: float, script: str = LIVE) -> tuple[int, float]:
     )  # fmt: skip
     assert process.stdout is not None
     told = [process.stdout.readline()]
-    time.sleep(wait_s)
+    while float(told[-1].split()[1]) < wait_s:
+        told.append(process.stdout.readline())
+    time.sleep(wait_s % 0.1)  # not always just after something was told
     process.send_signal(signal.SIGKILL)
     told += process.stdout.readlines()
     process.stdout.close()
