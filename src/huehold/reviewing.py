@@ -12,7 +12,7 @@ from __future__ import annotations
 import copy
 import math
 from collections import deque
-from collections.abc import Generator, Iterator
+from collections.abc import Generator, Iterator, Sequence
 from contextlib import closing
 from dataclasses import replace
 from itertools import pairwise
@@ -38,6 +38,7 @@ PassChoice = Literal["auto", "fast", "full"]
 _WARM_UP_S = 6.0  # looked at in full, and further until the start colour is known
 _LAG_S = 12.0  # how far the scout is ahead: longer than an event takes to be told
 _EVENT_S = 0.8  # how far the scout's detector, which smooths, may put an event from its place
+_TOLD_S = 3.0  # an event of the session this near is the same one
 _LIGHT_S = 6.0  # read in full around a look at which the light is amiss: it shows in some only
 _CHANGED = 0.8  # change of the colour from look to look in which an event may lie
 _UNKNOWN = complex(math.nan, math.nan)
@@ -138,6 +139,7 @@ class Scout:
         self._looks: deque[tuple[float, complex]] = deque(maxlen=20)
         self._start: complex | None = None
         self._busy: deque[tuple[float, float]] = deque(maxlen=400)
+        self._events: deque[tuple[Event, float, float]] = deque(maxlen=400)
 
     def look(self, look: Look) -> None:
         """Take the next look, in time order.
@@ -159,9 +161,17 @@ class Scout:
             for event in self._detector.update(replace(seen, time_s=time_s)):
                 self._note_event(event, look.next_s)
 
-    def calm_from_s(self, start_s: float, end_s: float) -> float:
-        """Return when what stirs between two times is over; `start_s` if nothing does."""
-        stirring = [last for first, last in self._busy if first < end_s and last > start_s]
+    def calm_from_s(
+        self, start_s: float, end_s: float, told: Sequence[Event] | None = None
+    ) -> float:
+        """Return when what stirs between two times is over; `start_s` if nothing does.
+
+        Given what the session has `told` so far, events of the scout that are not among it stir.
+        """
+        spans = list(self._busy)
+        if told is not None:
+            spans += [(first, last) for e, first, last in self._events if not _is_told(e, told)]
+        stirring = [last for first, last in spans if first < end_s and last > start_s]
         return min(max(stirring, default=start_s), end_s)
 
     def _note(self, start_s: float, end_s: float) -> None:
@@ -178,7 +188,7 @@ class Scout:
                 near = from_s < time_s + _EVENT_S and to_s > time_s - _EVENT_S
                 alike = abs(after - before) <= _CHANGED  # not if one of them is unknown
                 if from_s <= time_s < to_s or (near and not (alike and event.kind == "addition")):
-                    self._note(from_s, to_s)
+                    self._events.append((event, from_s, to_s))
 
     def _note_movement(self, time_s: float, here: complex, next_s: float) -> None:
         """Notice a colour that moves away from the start colour, or aside.
@@ -201,6 +211,15 @@ class Scout:
             return abs(here - before) > _MOVED
         away, aside = abs(here - self._start) - abs(before - self._start), abs(here - before)
         return away > _MOVED or (aside > _LEAPT and away > -0.5 * aside)
+
+
+def _is_told(event: Event, told: Sequence[Event]) -> bool:
+    return any(
+        one.kind == event.kind
+        and abs(one.time_s - event.time_s) < _TOLD_S
+        and abs((one.end_s or 0.0) - (event.end_s or 0.0)) < _TOLD_S
+        for one in told[-20:]
+    )
 
 
 class SparseReader:
@@ -321,7 +340,7 @@ def _scouted(
 def _next(held: deque[Look], scout: Scout, detector: Detector) -> tuple[Frame, float]:
     """Take the next look, and those after it that lie in the stretch it begins."""
     first = look = held.popleft()
-    end_s = scout.calm_from_s(look.frame.time_s, look.next_s)
+    end_s = scout.calm_from_s(look.frame.time_s, look.next_s, detector.events)
     if not detector.settled:
         end_s = look.next_s
     while end_s == look.next_s < math.inf and held:
