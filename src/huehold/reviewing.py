@@ -17,7 +17,6 @@ from contextlib import closing
 from dataclasses import replace
 from itertools import pairwise
 from os import PathLike
-from types import TracebackType
 from typing import Literal, Self
 
 from huehold.capture.colour import MatrixChoice
@@ -82,7 +81,7 @@ def open_reader(
         keyed = KeyedRecording(path, rate_hz=rate_hz, matrix=matrix)
         layout = keyed.layout()
         if _suits(keyed, layout, any_size=passes == "fast"):
-            return SparseReader(keyed, layout, rate_hz)
+            return SparseReader(keyed, layout)
         keyed.close()
     return open_recording(path, rate_hz=rate_hz, matrix=matrix)
 
@@ -238,7 +237,7 @@ class SparseReader:
     progress_s : float
     """
 
-    def __init__(self, keyed: KeyedRecording, layout: Layout, rate_hz: float) -> None:
+    def __init__(self, keyed: KeyedRecording, layout: Layout) -> None:
         self._keyed = keyed
         self._layout = layout
         self.info = keyed.info
@@ -311,12 +310,7 @@ class SparseReader:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 

@@ -13,7 +13,6 @@ from collections.abc import Generator, Iterator
 from fractions import Fraction
 from itertools import chain
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from av.error import FFmpegError
@@ -233,12 +232,7 @@ class KeyedRecording:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 

@@ -142,5 +142,5 @@ class PacketReader:
         return waited > _RECOVERY_S
 
 
-def _any(packet: Any) -> bool:
+def _any(_packet: Any) -> bool:
     return True

@@ -13,7 +13,6 @@ import os
 from collections.abc import Generator, Iterator
 from itertools import chain
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 from huehold.capture.colour import MatrixChoice
@@ -196,10 +195,5 @@ class Recording:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
