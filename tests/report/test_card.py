@@ -38,7 +38,7 @@ def shown(
 @pytest.mark.parametrize("encoding", ["ascii", "cp1252", "cp437"])
 def test_consoles_without_unicode_get_plain_signs(run: Run, encoding: str) -> None:
     text = shown(run, encoding=encoding)
-    assert "(*) ENDPOINT" in text
+    assert "[#] ENDPOINT" in text
     assert "81.5 +/- 1.6 mg/mL" in text
     assert text.isascii()
 
@@ -109,7 +109,7 @@ def test_what_is_no_terminal_gets_a_fact_a_line_without_frame_or_wrapping(run: R
     lines = shown(run, width=40, terminal=False).splitlines()
     text = "\n".join(lines)
     assert not set(text) & set("│╭╮╰╯─")
-    assert "● ENDPOINT" in text
+    assert "■ ENDPOINT" in text
     assert any(line.startswith("Onset: ") for line in lines)
     assert all(line == line.rstrip() for line in lines)
     assert any(len(line) > 60 for line in lines)

@@ -48,7 +48,7 @@ class VerdictWords:
 VERDICTS: Final[Mapping[VerdictKind, VerdictWords]] = MappingProxyType(
     {
         "endpoint": VerdictWords(
-            "Endpoint", "●", "(*)", "The end colour came and held as long as the method asks."
+            "Endpoint", "■", "[#]", "The end colour came and held as long as the method asks."
         ),
         "not_reached": VerdictWords(
             "Not reached", "○", "( )", "The end colour did not hold as long as the method asks."

@@ -126,10 +126,15 @@
     return reasons ? `${share}${used}: ${reasons}` : `${share}${used}`;
   }
 
+  /** A mass as a balance shows it: two decimals, more only if it has them. */
+  function grams(mass_g) {
+    return `${mass_g.toFixed(4).replace(/0{1,2}$/, "")} g`;
+  }
+
   function massWords(t) {
     if (!data.readings.length) return "not weighed";
     const before = data.readings.filter((reading) => reading[0] <= t);
-    return `${(before.length ? before[before.length - 1][1] : 0).toFixed(3)} g`;
+    return grams(before.length ? before[before.length - 1][1] : 0);
   }
 
   function happening(t) {

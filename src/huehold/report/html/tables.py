@@ -12,7 +12,7 @@ from huehold.methods import Method
 from huehold.report.happenings import additions, events_of
 from huehold.report.html.data import event_label
 from huehold.report.numbers import number
-from huehold.report.words import EVENT_NAMES, clock, hue_word, reason_words
+from huehold.report.words import EVENT_NAMES, clock, grams, hue_word, reason_words
 from huehold.run import Run
 
 __all__ = ["EventRow", "NumberRow", "event_rows", "method_notes", "number_rows", "settings_pairs"]
@@ -23,7 +23,7 @@ _SIGNS: Final = {
     "fade_back": "↩",
     "hold_started": "▷",
     "hold_broken": "╳",
-    "endpoint": "●",
+    "endpoint": "■",
     "overshoot": "▲",
     "disturbance": "▦",
 }
@@ -131,7 +131,7 @@ def _colour(method: Method, role: str) -> str:
 
 
 def _addition(index: int, cumulative_g: float | None) -> str:
-    mass = "" if cumulative_g is None else f", {cumulative_g:.3f} g in all"
+    mass = "" if cumulative_g is None else f", {grams(cumulative_g)} in all"
     return f"no. {index}{mass}"
 
 
