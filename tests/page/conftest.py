@@ -66,13 +66,21 @@ def axe_script(pytestconfig: pytest.Config) -> str:
     """The accessibility checker's script, fetched by npm once and kept in the test cache."""
     folder = pytestconfig.cache.mkdir("axe")
     script = folder / "node_modules" / "axe-core" / "axe.min.js"
-    if not script.is_file():
-        npm = shutil.which("npm")
-        if npm is None:
-            pytest.skip("no npm, which brings axe-core")
-        quiet = ("--no-audit", "--no-fund", "--ignore-scripts")
-        command = [npm, "install", *quiet, "--prefix", str(folder), _AXE]
+    with alone(folder):
+        if not script.is_file():
+            _fetch_axe(folder)
+        return script.read_text(encoding="utf-8")
+
+
+def _fetch_axe(folder: Path) -> None:
+    npm = shutil.which("npm")
+    if npm is None:
+        pytest.skip("no npm, which brings axe-core")
+    quiet = ("--no-audit", "--no-fund", "--ignore-scripts")
+    command = [npm, "install", *quiet, "--prefix", str(folder), _AXE]
+    try:
         done = subprocess.run(command, capture_output=True, text=True, timeout=90, check=False)
-        if done.returncode:
-            pytest.skip(f"npm cannot bring axe-core: {done.stderr.strip()[-200:]}")
-    return script.read_text(encoding="utf-8")
+    except subprocess.TimeoutExpired:
+        pytest.skip("npm does not bring axe-core in due time")
+    if done.returncode:
+        pytest.skip(f"npm cannot bring axe-core: {done.stderr.strip()[-200:]}")

@@ -166,7 +166,7 @@ def served(folder: Path, open_source=pushed_source, *, lan: bool = False, sessio
         )
         thread.start()
         try:
-            assert ready.wait(20.0)
+            assert ready.wait(60.0)
             yield Served(server, desk, notebook)
         finally:
             desk.close()

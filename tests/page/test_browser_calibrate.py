@@ -32,7 +32,7 @@ def calibrating() -> Iterator[PageServer]:
     )
     thread.start()
     try:
-        assert ready.wait(20.0)
+        assert ready.wait(60.0)
         yield server
     finally:
         server.stop()

@@ -11,6 +11,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from huehold.capture.browser import BrowserSource
 from huehold.core import Ellipse, Observation, Rect, Trace
 from huehold.errors import InputError, UsageError
 from huehold.notebook import Notebook
@@ -20,6 +21,7 @@ from huehold.page.messages import MassIn, trace_values
 from huehold.past_runs import open_run
 from huehold.run import Settings
 from huehold.session import Session
+from tests.page.driving import eventually
 from tests.page.story import (
     HOLD_S,
     METHOD,
@@ -29,7 +31,6 @@ from tests.page.story import (
     keep_run,
     observations,
     picture_at,
-    pushed_source,
 )
 
 
@@ -39,9 +40,21 @@ def notebook(tmp_path: Path):
         yield book
 
 
+class PacedSource(BrowserSource):
+    """A browser's camera whose clock stands at the stamp of its newest picture."""
+
+    def __init__(self) -> None:
+        self._at_s = 0.0
+        super().__init__(clock=lambda: self._at_s)
+
+    def push(self, data: bytes, stamp_s: float) -> bool:
+        self._at_s = stamp_s
+        return super().push(data, stamp_s)
+
+
 @pytest.fixture
 def desk(notebook):
-    desk = Desk(lambda: begin_watch(notebook, pushed_source()), notebook)
+    desk = Desk(lambda: begin_watch(notebook, PacedSource()), notebook)
     yield desk
     desk.close()
 
@@ -49,13 +62,15 @@ def desk(notebook):
 def push(desk: Desk, until_s: float, rate_hz: float = 6.0) -> None:
     """Send the story's beginning, each picture once the one before it was analysed."""
     for frame in frames(until_s, rate_hz):
-        before = desk.watch.moment
-        assert desk.phone is not None
-        assert desk.phone.push(jpeg(frame.image), 100.0 + frame.time_s)
-        for _ in range(400):
-            if desk.watch.moment is not before:
-                break
-            desk.watch.wait(0.005)
+        push_one(desk, frame.image, 100.0 + frame.time_s)
+
+
+def push_one(desk: Desk, image: np.ndarray, stamp_s: float) -> None:
+    """Send a picture and wait until it has been analysed."""
+    before = len(desk.watch.session.trace())
+    assert desk.phone is not None
+    assert desk.phone.push(jpeg(image), stamp_s)
+    eventually(lambda: len(desk.watch.session.trace()) == before + 1)
 
 
 # -- failures -------------------------------------------------------------------------------
@@ -81,10 +96,7 @@ def test_an_outline_outside_the_picture_is_refused_and_the_run_goes_on(desk):
         desk.watch.set_vessel(Ellipse(5000.0, 10.0, 50.0, 40.0))
     with pytest.raises(InputError, match="outside the picture"):
         desk.watch.set_white(Rect(-50.0, 0.0, 40.0, 40.0))
-    seen = len(desk.watch.session.trace())
-    desk.phone.push(jpeg(picture_at(1.5, 320)), 102.0)
-    desk.watch.wait(0.4)
-    assert len(desk.watch.session.trace()) == seen + 1
+    push_one(desk, picture_at(1.5, 320), 102.0)
 
 
 def test_an_unknown_entry(desk):
@@ -217,8 +229,7 @@ def test_outlines_by_hand_are_used(desk):
     by_hand = Ellipse(150.0, 85.0, 30.0, 28.0)
     desk.watch.set_vessel(by_hand)
     desk.watch.set_white(Rect(14.0, 16.0, 20.0, 20.0))
-    desk.phone.push(jpeg(picture_at(2.0, 320)), 103.0)
-    desk.watch.wait(0.4)
+    push_one(desk, picture_at(2.0, 320), 103.0)
     vessel = desk.watch.session.trace().vessel[-1]
     assert math.hypot(vessel.x_px - 150.0, vessel.y_px - 85.0) < 6.0
     assert desk.watch.session.white == Rect(14.0, 16.0, 20.0, 20.0)

@@ -358,7 +358,7 @@ def test_raw_paths_on_a_real_socket(tmp_path):
                 f"GET {path} HTTP/1.1\r\nHost: 127.0.0.1:{s.server.port}\r\n"
                 f"Cookie: {COOKIE}={cookie}\r\nConnection: close\r\n\r\n"
             )
-            with socket.create_connection(("127.0.0.1", s.server.port), timeout=5) as raw:
+            with socket.create_connection(("127.0.0.1", s.server.port), timeout=60) as raw:
                 raw.sendall(request.encode())
                 answer = b"".join(iter(lambda raw=raw: raw.recv(4096), b""))
             assert answer.split()[1] in (b"404", b"400"), path
@@ -421,7 +421,8 @@ def test_two_pages_see_the_same(page):
             assert [m["mass_g"] for m in told["masses"]] == [2.0]
 
 
-def test_one_camera_at_a_time(page, desk):
+def test_one_camera_at_a_time(page, desk, monkeypatch):
+    monkeypatch.setattr("huehold.page.desk._SENDER_GONE_S", 60.0)
     good = jpeg(picture_at(0.0, 320))
     assert page.post("/frame?stamp_s=1&sender=a", content=good).json()["taken"]
     other = page.post("/frame?stamp_s=2&sender=b", content=good).json()
