@@ -191,7 +191,7 @@ def test_with_the_page_a_lost_camera_is_said_in_the_terminal_at_once(tmp_path, c
 
     def served(self, **_):
         self._listener.close()
-        assert self.app.state.desk.watch.wait(20.0)
+        assert self.app.state.desk.watch.wait(60.0)
         said.append(capsys.readouterr().err)
 
     monkeypatch.setattr("huehold.page.serve.PageServer.run", served)
