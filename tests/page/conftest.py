@@ -31,7 +31,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.fixture(scope="session")
 def video(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The story as the file a pretended camera plays, over and over: longer than a test takes."""
-    return write_y4m(tmp_path_factory.mktemp("video") / "story.y4m", 60.0)
+    return write_y4m(tmp_path_factory.mktemp("video") / "story.y4m", 64.0)
 
 
 @pytest.fixture

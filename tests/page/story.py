@@ -29,6 +29,7 @@ from huehold.watching import Watch
 from tests.vision.painter import GREEN, ORANGE, Picture, paint
 
 HOLD_S = 6.0
+_LEAD_S = 4.0
 METHOD = load_method("magnesium-hydroxide-by-vinegar")
 
 # Time, share of the end colour, clearness: three squirts that fade back, one that holds.
@@ -74,12 +75,17 @@ def frames(until_s: float = 30.0, rate_hz: float = 12.0, width_px: int = 320) ->
 
 
 def write_y4m(path: Path, until_s: float, rate_hz: int = 12) -> Path:
-    """The story as the file a browser's pretended camera plays: BT.601, limited range."""
+    """The story as the file a browser's pretended camera plays: BT.601, limited range.
+
+    Before it the start colour stays for a while, in which a slow browser may begin.
+    """
     header = f"YUV4MPEG2 W384 H216 F{rate_hz}:1 Ip A1:1 C420jpeg\n"
     with path.open("wb") as file:
         file.write(header.encode())
-        for frame in frames(until_s, rate_hz, 384):
-            file.write(b"FRAME\n" + limited_i420(frame.image).tobytes())
+        for number in range(round(until_s * rate_hz)):
+            time_s = number / rate_hz
+            image = picture_at(time_s if time_s < _LEAD_S else time_s - _LEAD_S, 384)
+            file.write(b"FRAME\n" + limited_i420(image).tobytes())
     return path
 
 
