@@ -124,21 +124,37 @@ def played_source() -> LiveSource:
 
 
 class WitnessedSource(BrowserSource):
-    """A browser's camera that keeps, apart from all analysis, when the liquid turned green."""
+    """A browser's camera that keeps, apart from all analysis, what came and when it turned green.
+
+    Attributes
+    ----------
+    stamps_s : dict of float to float
+        The sender's stamp of each picture, by its time in the run.
+    turned_s : list of float
+        Times of the first green pictures after others.
+    """
 
     def __init__(self) -> None:
         super().__init__("browser camera")
+        self.stamps_s: dict[float, float] = {}
         self.turned_s: list[float] = []
+        self._stamp_s = 0.0
         self._green = False
+
+    def push(self, data: bytes, stamp_s: float) -> bool:
+        self._stamp_s = stamp_s
+        return super().push(data, stamp_s)
 
     def _take_in(self, image: np.ndarray, taken_s: float | None = None) -> None:
         super()._take_in(image, taken_s)
         assert taken_s is not None
         assert self._first_s is not None
+        time_s = taken_s - self._first_s
+        self.stamps_s[time_s] = self._stamp_s
         height_px, width_px = image.shape[:2]
         red, green, _ = image[height_px // 2, width_px // 2].tolist()
         if green > red + 10 and not self._green:
-            self.turned_s.append(taken_s - self._first_s)
+            self.turned_s.append(time_s)
         if abs(green - red) > 10:
             self._green = green > red
 

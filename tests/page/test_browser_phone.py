@@ -105,12 +105,12 @@ def test_a_phone_watches_while_the_desk_reloads_and_loses_touch(
         assert s.desk.watch.masses[1].time_s == pytest.approx(typed_s, abs=1.0)
 
         # The phone loses touch and comes back by itself.
-        seen = s.desk.watch.source.frames_seen
         context.set_offline(True)
         phone.evaluate("dispatchEvent(new Event('offline'))")
         phone.evaluate("huehold.camera._sender._socket?.close()")
         desk.locator("#alarm", has_text="No picture is coming").wait_for(timeout=60_000)
         state(desk, "No picture")
+        seen = s.desk.watch.source.frames_seen
         context.set_offline(False)
         phone.locator("#link-state", has_text="connected").wait_for(timeout=60_000)
         phone.locator("#figures", has_text="by WebSocket").wait_for(timeout=60_000)

@@ -64,7 +64,6 @@ export class Camera extends EventTarget {
   constructor(video) {
     super();
     this.running = false;
-    this.stamps = []; // of the newest pictures sent, in seconds; the first one in front
     this._video = video;
     this._sender = new Sender((moment) => this._tell("moment", moment));
     this._canvas = document.createElement("canvas");
@@ -209,10 +208,7 @@ export class Camera extends EventTarget {
   }
 
   _send(blob, stamp_s) {
-    if (!blob) return this._sender.release();
-    this.stamps.push(stamp_s);
-    if (this.stamps.length > 4000) this.stamps.splice(1, 1000);
-    return this._sender.send(blob, stamp_s);
+    return blob ? this._sender.send(blob, stamp_s) : this._sender.release();
   }
 
   _tellFigures() {
