@@ -210,6 +210,13 @@ def test_the_quick_review_tells_the_same(rendered, tmp_path, preset):
     assert fast.frames_used < 0.85 * full.frames_used
 
 
+def test_a_short_hold_is_read_in_full(rendered, tmp_path):
+    """Looks a second apart are too few to judge it by."""
+    full, fast = both(keyed_copy(rendered("overshoot").recording, tmp_path), 5.0)
+    assert_alike(full, fast)
+    assert fast.frames_used == full.frames_used
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("preset", OTHERS)
 def test_the_quick_review_tells_the_same_over_the_scenarios(rendered, tmp_path, preset):

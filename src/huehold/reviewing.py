@@ -35,6 +35,7 @@ __all__ = ["PassChoice", "Scout", "SparseReader", "frames_of", "open_reader"]
 PassChoice = Literal["auto", "fast", "full"]
 
 _WARM_UP_S = 6.0  # looked at in full, and further until the start colour is known
+_SHORT_HOLD_S = 10.0  # looks a second apart are too few to judge a hold below this
 _LAG_S = 12.0  # how far the scout is ahead: longer than an event takes to be told
 _EVENT_S = 0.8  # how far the scout's detector, which smooths, may put an event from its place
 _TOLD_S = 3.0  # an event of the session this near is the same one
@@ -231,8 +232,6 @@ class SparseReader:
     info : SourceInfo
     scale : float
         Delivered pixels per recorded pixel.
-    frames_seen : int
-        Pictures in the recording.
     warnings : list of str
     progress_s : float
     """
@@ -242,9 +241,16 @@ class SparseReader:
         self._layout = layout
         self.info = keyed.info
         self.scale = keyed.scale
-        self.frames_seen = layout.pictures
         self.warnings = list(keyed.warnings)
         self.progress_s = 0.0
+        self._ended = False
+
+    @property
+    def frames_seen(self) -> int:
+        """Pictures in the recording, or up to the newest frame if the reading was stopped."""
+        if self._ended or self._layout.period_s <= 0.0:
+            return self._layout.pictures
+        return min(round(self.progress_s / self._layout.period_s) + 1, self._layout.pictures)
 
     def frames(self, observer: Observer, detector: Detector) -> Generator[Frame, None, None]:
         """Frames to be analysed, in time order; may be read once.
@@ -262,6 +268,7 @@ class SparseReader:
         for frame in self._chosen(observer, detector):
             self.progress_s = frame.time_s
             yield frame
+        self._ended = True
         end_s = self._layout.end_s
         if self.progress_s < end_s - _END_S:
             self.warnings.append(
@@ -284,21 +291,22 @@ class SparseReader:
                 reached_s = max(first.time_s + plan.period_s, min(end_s, self._layout.end_s))
         if reached_s < self._layout.end_s - _END_S:
             self.warnings.append(
-                f"The recording is damaged after {reached_s:.1f} s: pictures that could not be "
-                "trusted were left out; the gaps stay gaps."
+                f"Pictures after {reached_s:.1f} s do not stand alone or are damaged: from there "
+                "on everything was read, and what could not be trusted was left out."
             )
             yield from self._keyed.frames_between(reached_s, math.inf)
 
     def _warm_up(self, detector: Detector) -> Generator[Frame, None, ProbePlan | None]:
         """Read in full until the session knows the start colour; return what to do then."""
         plan, end_s = None, math.inf
+        enough = detector.settings.hold_s >= _SHORT_HOLD_S
         with closing(self._keyed.frames_between(0.0, math.inf)) as frames:
             for frame in frames:
                 if frame.time_s >= end_s:
                     return plan
                 yield frame
                 known = detector.phase not in (Phase.WAITING, Phase.BLIND)
-                if plan is None and known and frame.time_s >= _WARM_UP_S:
+                if plan is None and enough and known and frame.time_s >= _WARM_UP_S:
                     plan = ProbePlan(self._layout, from_s=frame.time_s)
                     end_s = min(plan.moments_s, default=math.inf)
         return None
@@ -335,7 +343,7 @@ def _next(held: deque[Look], scout: Scout, detector: Detector) -> tuple[Frame, f
     """Take the next look, and those after it that lie in the stretch it begins."""
     first = look = held.popleft()
     end_s = scout.calm_from_s(look.frame.time_s, look.next_s, detector.events)
-    if not detector.settled:
+    if detector.on_the_brink or not detector.settled:
         end_s = look.next_s
     while end_s == look.next_s < math.inf and held:
         follows_s = scout.calm_from_s(held[0].frame.time_s, held[0].next_s)

@@ -179,6 +179,18 @@ def test_a_reading_weighs_as_much_as_the_time_it_stands_for() -> None:
     assert smoother.settled
 
 
+@pytest.mark.parametrize("stall_s", [0.5, 0.8, 1.0, 1.5])
+def test_a_wild_reading_gains_nothing_from_a_pause_before_it(stall_s: float) -> None:
+    smoother = Smoother()
+    times_s = [FRAME_S * i for i in range(24)]
+    times_s += [times_s[-1] + stall_s + FRAME_S * i for i in range(12)]
+    told = [
+        smoother.add(Sample(t, 90 + 90j if i == 24 else 10 + 20j)) for i, t in enumerate(times_s)
+    ]
+    assert all(one is None or one.colour == pytest.approx(10 + 20j) for one in told)
+    assert told[-1] is not None
+
+
 def test_colours_before_and_after_a_gap_are_not_mixed() -> None:
     smoother = Smoother()
     for i in range(10):

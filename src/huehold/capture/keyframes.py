@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from av.error import FFmpegError
+from av.video.frame import PictureType
 
 from huehold.capture.colour import MatrixChoice
 from huehold.capture.opening import open_video
@@ -109,7 +110,7 @@ class KeyedRecording:
         reader = PacketReader(container, stream, self._size_bytes, wants=gate)
         frames, converter = reader.frames(), self._source.converter.twin()
         try:
-            for time_s, decoded, next_s in plan.looks(self._timed(frames)):
+            for time_s, decoded, next_s in plan.looks(self._timed(_standing_alone(frames))):
                 if reader.errors or reader.left_out:
                     return
                 yield Look(Frame(time_s, converter(decoded)), next_s)
@@ -234,6 +235,14 @@ class KeyedRecording:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _standing_alone(frames: Iterator[Any]) -> Iterator[Any]:
+    """Pictures up to a key frame that is built on others, as where refreshing goes by stripes."""
+    for decoded in frames:
+        if decoded.key_frame and decoded.pict_type != PictureType.I:
+            return
+        yield decoded
 
 
 def _packets(container: Any, stream: Any) -> Iterator[Any]:

@@ -36,6 +36,7 @@ _LOOK_BACK_S = 9.0  # an entry is told this long after it at most, behind a swir
 _START_SIDE = 0.15  # plateaus below this position are the start colour
 _END_PLATEAU_S = 2.0
 _BEYOND_DEG = 12.0  # hue past the far side of the end band: overshoot
+_BRINK = 0.25  # of the way about the edge of the end band
 _LOST = 0.25  # of the way: a called colour this far down, and added to, was no endpoint
 _TURBIDITY_LAST_S = 15.0
 
@@ -186,6 +187,15 @@ class Detector:
     def settled(self) -> bool:
         """Whether the smoothed colour has caught up with the newest observations."""
         return self._smoother.settled
+
+    @property
+    def on_the_brink(self) -> bool:
+        """Whether the colour is so near the edge of the end band that single readings decide."""
+        line, band, colour = self._axis.line, self._axis.band, self._colour
+        if line is None or colour is None:
+            return False
+        place = line.position(colour)
+        return band.leave - _BRINK < place < band.enter + _BRINK
 
     @property
     def forecast(self) -> Forecast | None:

@@ -17,7 +17,7 @@ _GAP_S = 1.7  # readings further apart than this are not averaged
 _USUAL_S = 1.0 / 12.0  # what a reading stands for that has none before it
 _NOISE_MEMORY_S = 6.0
 _NOISE_STEP_S = 0.6  # only neighbours closer than this speak about noise
-_SETTLED = 1.5  # plane units between the newest readings and the median: it has caught up
+_SETTLED = 1.5  # plane units that colours may differ by and be the same
 _STREAK_S = 0.4  # trusted for less than this amid untrusted readings: a mistake
 _DIFF_TO_SD = 1.13  # mean absolute difference of two normal readings over their sd
 
@@ -64,11 +64,12 @@ class Smoother:
 
     Notes
     -----
-    A reading counts by the time since the one before it, up to the window's length, so that a
-    colour looked at once a second weighs as much as one looked at twelve times. A window most
-    of which is untrusted gives no colour: the few trusted readings in it are more likely
-    mistaken than sound. After a gap the window starts anew, so that a colour never mixes what
-    was seen before the gap with what was seen after it.
+    A reading that agrees with the one before it counts by the time between the two, up to the
+    window's length, so that a calm colour looked at once a second weighs as much as one looked
+    at twelve times; one that does not agree counts as any other frame, so that a wild one gains
+    nothing from a pause before it. A window most of which is untrusted gives no colour: the few
+    trusted readings in it are more likely mistaken than sound. After a gap the window starts
+    anew, so that a colour never mixes what was seen before the gap with what was seen after it.
     """
 
     def __init__(self) -> None:
@@ -76,7 +77,7 @@ class Smoother:
         self._doubted: deque[_Span] = deque(maxlen=64)
         self.recent: deque[Sample] = deque(maxlen=_KEEP)
         self.glimpses: deque[Sample] = deque(maxlen=_KEEP)
-        self._last_s: float | None = None
+        self._last: Sample | None = None
         self._streak_s: float | None = None
         self._point: Point | None = None
         self._noise = 0.6
@@ -126,9 +127,13 @@ class Smoother:
         self._streak_s = None
 
     def _span(self, sample: Sample) -> _Span:
-        passed_s = _USUAL_S if self._last_s is None else sample.time_s - self._last_s
-        self._last_s = sample.time_s
-        return _Span(sample.time_s - min(passed_s, _WINDOW_S), sample)
+        last, self._last = self._last, sample
+        stands_s = _USUAL_S
+        if last is not None:
+            passed_s = sample.time_s - last.time_s
+            alike = abs(sample.colour - last.colour) <= max(_SETTLED, 4.0 * self._noise)
+            stands_s = min(passed_s, _WINDOW_S if alike else _USUAL_S)
+        return _Span(sample.time_s - stands_s, sample)
 
     def _smooth(self, time_s: float, start_s: float) -> Point:
         window = self._window
