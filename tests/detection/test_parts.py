@@ -182,10 +182,12 @@ def test_a_reading_weighs_as_much_as_the_time_it_stands_for() -> None:
 @pytest.mark.parametrize("stall_s", [0.5, 0.8, 1.0, 1.5])
 def test_a_wild_reading_gains_nothing_from_a_pause_before_it(stall_s: float) -> None:
     smoother = Smoother()
-    times_s = [FRAME_S * i for i in range(24)]
-    times_s += [times_s[-1] + stall_s + FRAME_S * i for i in range(12)]
+    frame_s = 1.0 / 12.0
+    times_s = [frame_s * i for i in range(24)]
+    times_s += [times_s[-1] + stall_s + frame_s * i for i in range(12)]
+    wild = 24
     told = [
-        smoother.add(Sample(t, 90 + 90j if i == 24 else 10 + 20j)) for i, t in enumerate(times_s)
+        smoother.add(Sample(t, 90 + 90j if i == wild else 10 + 20j)) for i, t in enumerate(times_s)
     ]
     assert all(one is None or one.colour == pytest.approx(10 + 20j) for one in told)
     assert told[-1] is not None
