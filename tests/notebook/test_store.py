@@ -76,6 +76,8 @@ def test_unknown_entry_and_run(book):
         book.edit_mass(run, 3, 1.0, "1")
     with pytest.raises(InputError, match="no run 99"):
         book.run(99)
+    with pytest.raises(InputError, match="larger than any"):
+        book.run(10**24)
 
 
 def test_removed_runs_can_be_brought_back(book):

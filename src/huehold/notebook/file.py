@@ -141,6 +141,11 @@ class NotebookFile:
             yield
         except (sqlite3.Error, UnicodeDecodeError) as error:  # names in the file may be garbled
             raise InputError(sentence_of(error, self.path)) from error
+        except OverflowError:
+            raise InputError(
+                f"A number given is larger than any in the notebook {self.path} can be; "
+                "`huehold runs list` shows what there is."
+            ) from None
         except OSError as error:
             raise InputError(
                 f"The notebook {self.path} cannot be used: {error.strerror}."
