@@ -105,7 +105,7 @@ class KeyedRecording:
         -----
         Reading ends at the first sign of damage. May run in another thread than the stretches.
         """
-        container, stream = open_video(self._source.path, threads=False)
+        container, stream = open_video(self._source.path)
         gate = Gate(plan, stream.time_base, self._origin)
         reader = PacketReader(container, stream, self._size_bytes, wants=gate)
         frames, converter = reader.frames(), self._source.converter.twin()

@@ -26,20 +26,18 @@ _CONTAINERS = (
 )
 
 
-def open_video(path: Path, *, threads: bool = True) -> tuple[Any, Any]:
+def open_video(path: Path) -> tuple[Any, Any]:
     """Open a file and pick its video stream.
 
     Parameters
     ----------
     path : Path
-    threads : bool
-        Decode several pictures at a time: quicker, and a tenth more work in all.
 
     Returns
     -------
     container : av.container.InputContainer
     stream : av.video.stream.VideoStream
-        Never with threads for pictures beyond 4K, which would take too much memory.
+        Frame threads are on, save for pictures beyond 4K, which would take too much memory.
 
     Raises
     ------
@@ -55,10 +53,10 @@ def open_video(path: Path, *, threads: bool = True) -> tuple[Any, Any]:
         container.close()
         raise
     codec = stream.codec_context
-    if threads and (codec.width or 0) * (codec.height or 0) <= _LARGE_PX:
-        stream.thread_type = "AUTO"
-    else:
+    if (codec.width or 0) * (codec.height or 0) > _LARGE_PX:
         codec.thread_count = 1  # every thread holds pictures of its own
+    else:
+        stream.thread_type = "AUTO"
     stream.codec_context.options = dict(_LIMITS)
     return container, stream
 
