@@ -35,7 +35,7 @@ class TraceRecorder:
 
     def __init__(self, scale: float = 1.0) -> None:
         self._scale = scale
-        self._numbers = {name: array("d") for name in OBSERVED}
+        self._numbers = array("d")  # one row an observation: a single thing that grows
         self._reasons: list[tuple[str, ...]] = []
         self._said: dict[tuple[str, ...], tuple[str, ...]] = {}  # each kept once
         self._vessels = _Vessels()
@@ -55,8 +55,7 @@ class TraceRecorder:
         """
         with self._lock:
             number, reasons = len(self._reasons), observation.reasons
-            for name, column in self._numbers.items():
-                column.append(getattr(observation, name))
+            self._numbers.extend([getattr(observation, name) for name in OBSERVED])
             self._reasons.append(self._said.setdefault(reasons, reasons))
             self._vessels.add(number, scaled_vessel(observation.vessel, 1.0 / self._scale))
             self._strips.add(number, observation)
@@ -72,8 +71,9 @@ class TraceRecorder:
         take = np.frombuffer if last and self._reasons else np.array
         with self._lock:
             count = len(self._reasons)
+            rows = take(self._numbers, float).reshape(count, len(OBSERVED))
             return Trace(
-                **{name: take(column, float) for name, column in self._numbers.items()},
+                **dict(zip(OBSERVED, rows.T, strict=True)),
                 vessel=self._vessels.column(count),
                 reasons=tuple(self._reasons),
                 strip=self._strips.column(count),
