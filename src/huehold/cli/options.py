@@ -129,6 +129,23 @@ def balance_options(command: F) -> F:
     return linearity(capacity(command))
 
 
+def place_options(command: F) -> F:
+    """Give a command the options that say where liquid and white are in the picture."""
+    vessel = click.option(
+        "--vessel",
+        callback=numbers("X,Y,R"),
+        metavar="X,Y,R",
+        help="Circle of the liquid in pixels, in place of finding it.",
+    )
+    white = click.option(
+        "--white",
+        callback=numbers("X,Y,W,H"),
+        metavar="X,Y,W,H",
+        help="White patch in pixels, in place of finding one.",
+    )
+    return vessel(white(command))
+
+
 def page_options(command: F) -> F:
     """Give a command that serves the page its port and whether to open it."""
     port = click.option(

@@ -14,7 +14,7 @@ from huehold.cli.options import (
     calibrations_of,
     hold_option,
     method_option,
-    numbers,
+    place_options,
     vessel_of,
     white_of,
 )
@@ -35,18 +35,7 @@ if TYPE_CHECKING:
 @hold_option
 @mass_options
 @calibration_option
-@click.option(
-    "--vessel",
-    callback=numbers("X,Y,R"),
-    metavar="X,Y,R",
-    help="Circle of the liquid in pixels, in place of finding it.",
-)
-@click.option(
-    "--white",
-    callback=numbers("X,Y,W,H"),
-    metavar="X,Y,W,H",
-    help="White patch in pixels, in place of finding one.",
-)
+@place_options
 @click.option(
     "--matrix",
     type=click.Choice(["auto", "bt601", "bt709"]),

@@ -11,8 +11,8 @@ from huehold.cli.options import (
     calibration_option,
     hold_option,
     method_option,
-    numbers,
     page_options,
+    place_options,
 )
 from huehold.cli.words import Number
 
@@ -81,18 +81,7 @@ from huehold.cli.words import Number
 @hold_option
 @mass_options
 @calibration_option
-@click.option(
-    "--vessel",
-    callback=numbers("X,Y,R"),
-    metavar="X,Y,R",
-    help="Circle of the liquid in pixels, in place of finding it.",
-)
-@click.option(
-    "--white",
-    callback=numbers("X,Y,W,H"),
-    metavar="X,Y,W,H",
-    help="White patch in pixels, in place of finding one.",
-)
+@place_options
 @click.option(
     "--notebook",
     "notebook_file",
